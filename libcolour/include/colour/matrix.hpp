@@ -1,4 +1,5 @@
-// Three-vectors and 3x3 matrices: what colour needs of linear algebra, without a dependency in the public headers.
+// Three-vectors and 3x3 matrices: what colour needs of linear algebra, without a dependency in the public
+// headers.
 #pragma once
 
 #include <array>
@@ -54,7 +55,8 @@ constexpr Matrix3 transpose(const Matrix3& a) {
 }
 
 constexpr double determinant(const Matrix3& a) {
-    return a(0, 0) * (a(1, 1) * a(2, 2) - a(1, 2) * a(2, 1)) - a(0, 1) * (a(1, 0) * a(2, 2) - a(1, 2) * a(2, 0)) +
+    return a(0, 0) * (a(1, 1) * a(2, 2) - a(1, 2) * a(2, 1)) -
+           a(0, 1) * (a(1, 0) * a(2, 2) - a(1, 2) * a(2, 0)) +
            a(0, 2) * (a(1, 0) * a(2, 1) - a(1, 1) * a(2, 0));
 }
 

@@ -1,7 +1,7 @@
 // A value or the reason why there is none.
 //
-// Bad data is not exceptional at a bench: a clipped photo, a card half hidden, a table with a hole in it. So functions that
-// can meet it return Result<T>; nothing in this library throws for bad data.
+// Bad data is not exceptional at a bench: a clipped photo, a card half hidden, a table with a hole in it. So
+// functions that can meet it return Result<T>; nothing in this library throws for bad data.
 #pragma once
 
 #include <optional>

@@ -1,10 +1,11 @@
 // CIE XYZ, CIELAB, CIELCh, camera RGB and sRGB, each a type of its own.
 //
-// The white point is part of the type: Lab<D50> and Lab<D65> are different colours spaces and do not mix. Everything is for
-// the CIE 1931 2-degree observer. Tristimulus values are scaled so that the perfect reflecting diffuser has Y = 1.
-// Bindhue's readings are Lab<D50>, diffuse reflectance, specular excluded.
+// The white point is part of the type: Lab<D50> and Lab<D65> are different colours spaces and do not mix.
+// Everything is for the CIE 1931 2-degree observer. Tristimulus values are scaled so that the perfect
+// reflecting diffuser has Y = 1. Bindhue's readings are Lab<D50>, diffuse reflectance, specular excluded.
 //
-// Sources: CIE 15:2004 / ISO/CIE 11664-4 (CIELAB, with the exact constants 216/24389 and 24389/27); IEC 61966-2-1 (sRGB).
+// Sources: CIE 15:2004 / ISO/CIE 11664-4 (CIELAB, with the exact constants 216/24389 and 24389/27); IEC
+// 61966-2-1 (sRGB).
 #pragma once
 
 #include <cmath>
@@ -79,25 +80,28 @@ inline double lab_f_inverse(double f) {
 }
 }  // namespace detail
 
-// Defined for all finite values, negative tristimulus values included (the linear part goes on), so that an out-of-gamut
-// estimate stays comparable instead of turning into a NaN. Round trip better than 1e-12.
+// Defined for all finite values, negative tristimulus values included (the linear part goes on), so that an
+// out-of-gamut estimate stays comparable instead of turning into a NaN. Round trip better than 1e-12.
 template <class White>
 Lab<White> to_lab(const XYZ<White>& c) {
-    const double fx = detail::lab_f(c.X / White::X), fy = detail::lab_f(c.Y / White::Y), fz = detail::lab_f(c.Z / White::Z);
+    const double fx = detail::lab_f(c.X / White::X), fy = detail::lab_f(c.Y / White::Y),
+                 fz = detail::lab_f(c.Z / White::Z);
     return {116.0 * fy - 16.0, 500.0 * (fx - fy), 200.0 * (fy - fz)};
 }
 
 template <class White>
 XYZ<White> to_xyz(const Lab<White>& c) {
     const double fy = (c.L + 16.0) / 116.0, fx = fy + c.a / 500.0, fz = fy - c.b / 200.0;
-    return {White::X * detail::lab_f_inverse(fx), White::Y * detail::lab_f_inverse(fy), White::Z * detail::lab_f_inverse(fz)};
+    return {White::X * detail::lab_f_inverse(fx), White::Y * detail::lab_f_inverse(fy),
+            White::Z * detail::lab_f_inverse(fz)};
 }
 
 // d(L, a, b) / d(X, Y, Z) at c.
 template <class White>
 Matrix3 lab_jacobian(const XYZ<White>& c) {
     const auto slope = [](double t) {
-        return t > detail::lab_epsilon ? 1.0 / (3.0 * std::cbrt(t) * std::cbrt(t)) : detail::lab_kappa / 116.0;
+        return t > detail::lab_epsilon ? 1.0 / (3.0 * std::cbrt(t) * std::cbrt(t))
+                                       : detail::lab_kappa / 116.0;
     };
     const double sx = slope(c.X / White::X) / White::X, sy = slope(c.Y / White::Y) / White::Y,
                  sz = slope(c.Z / White::Z) / White::Z;

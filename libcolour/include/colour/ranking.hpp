@@ -1,0 +1,46 @@
+// Which spool, coated how, over which ground, will look like this band when finished?
+#pragma once
+
+#include <cstddef>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "colour/coating.hpp"
+#include "colour/spool.hpp"
+
+namespace bindhue {
+
+// What lies under the thread.
+struct Ground {
+    std::string label;    // "blank", "white", "underwrap CODE"
+    Reading colour;       // as it looks bare
+    int extra_steps = 0;  // an underwrap is a layer more to wrap
+};
+
+struct RankingOptions {
+    std::vector<Schedule> schedules{all_schedules.begin(), all_schedules.end()};
+    double tolerance = 2.0;  // CIEDE2000, the limit for a pass
+    std::size_t top = 10;
+};
+
+struct Candidate {
+    std::size_t spool = 0;  // index into the palette
+    Schedule schedule = Schedule::none;
+    std::size_t ground = 0;                      // index into the grounds
+    Reading predicted;                           // the finished look
+    double delta_e = 0;                          // expected CIEDE2000 from the target
+    double interval_low = 0, interval_high = 0;  // 95 %
+    double pass_chance = 0;
+    std::string leans;               // which way the candidate leans from the target, in words
+    int steps = 0;                   // coats and layers beyond the bare wrap
+    bool same_kind = false;          // ranked against a spool reading of the target's camera, card and light
+    std::vector<std::string> notes;  // for instance: metallic changes with angle
+};
+
+// Best first by expected CIEDE2000; ties by fewer steps, then by code. Metallic is ranked but noted. Errors:
+// bad_value (an invalid palette, target, ground or tolerance), too_few (no spool or no ground).
+Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palette,
+                                    std::span<const Ground> grounds, const RankingOptions& options = {});
+
+}  // namespace bindhue
