@@ -186,34 +186,12 @@ Separation separate(const Skin& skin, const std::vector<Profile>& profiles,
 
 }  // namespace
 
-Vector3 response_to(const CameraFit& fit, const XYZ<D50>& colour) {
-    Vector3 v{0.5, 0.5, 0.5};
-    const Vector3 aim = colour.vector();
-    for (int round = 0; round < 40; ++round) {
-        const Vector3 here = fit.to_xyz(CameraRgb::from(v)).vector();
-        Matrix3 slope;
-        for (std::size_t k = 0; k < 3; ++k) {
-            Vector3 moved = v;
-            const double h = 1e-4 * std::max(v[k], 1e-2);
-            moved[k] += h;
-            const Vector3 there = fit.to_xyz(CameraRgb::from(moved)).vector();
-            for (std::size_t i = 0; i < 3; ++i) slope(i, k) = (there[i] - here[i]) / h;
-        }
-        if (!(std::abs(determinant(slope)) > 1e-12)) break;
-        const Vector3 step = inverse(slope) * Vector3{aim[0] - here[0], aim[1] - here[1], aim[2] - here[2]};
-        for (std::size_t k = 0; k < 3; ++k)
-            v[k] = std::max(1e-6, v[k] + std::clamp(step[k], -0.5 * v[k], 2.0 * v[k]));
-        if (std::abs(step[0]) + std::abs(step[1]) + std::abs(step[2]) < 1e-10) break;
-    }
-    return v;
-}
-
 std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
                                      const CameraFit& fit, double facing_theta) {
     std::vector<Profile> profiles;
     for (const Segment& s : segments) profiles.push_back(profile_of(skin, s));
     if (profiles.empty()) return {};
-    const Vector3 white = white_response(fit);
+    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
 
     std::vector<double> level;
     for (const Profile& p : profiles) {

@@ -29,8 +29,4 @@ struct BodyColour {
 std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
                                      const CameraFit& fit, double facing_theta);
 
-// Linear response that the fit turns into a given colour.
-Vector3 response_to(const CameraFit& fit, const XYZ<D50>& colour);
-inline Vector3 white_response(const CameraFit& fit) { return response_to(fit, XYZ<D50>::white()); }
-
 }  // namespace bindhue::capture

@@ -243,7 +243,8 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         return refuse(photo, "the card's layout has no opening for a rod",
                       "give the region to read with --region");
     const CardRect& opening = *layout.opening;
-    const OpeningImage image = flatten_opening(photo, opening, pose, fit, white_response(fit));
+    const OpeningImage image =
+        flatten_opening(photo, opening, pose, fit, fit.response_to(XYZ<D50>::white()).vector());
     const EdgeStrength edges(image.look);
     const double middle = image.look.cols / 2.0;
 

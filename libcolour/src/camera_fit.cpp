@@ -50,23 +50,29 @@ bool finite(const Vector3& v) { return std::isfinite(v[0]) && std::isfinite(v[1]
 
 Status check(const PatchSample& p, std::size_t index, const FitOptions& options) {
     const std::string where = p.id.empty() ? "patch number " + std::to_string(index + 1) : "patch " + p.id;
-    if (!finite(p.rgb)) return bad_value("A camera value is not a number.", where, "Correct the table or leave the patch out.");
+    if (!finite(p.rgb))
+        return bad_value("A camera value is not a number.", where,
+                         "Correct the table or leave the patch out.");
     const double low = options.linear ? -1e6 : -1e-3, high = options.linear ? 1e6 : 1 + 1e-3;
     for (const double v : p.rgb)
         if (v < low || v > high)
             return bad_value("A camera value of " + number(v) + " is outside " +
                                  (options.linear ? "what a linear file holds." : "0 to 1."),
-                             where, options.linear ? "Scale linear values so that full scale is 1."
-                                                   : "Divide 8-bit values by 255; give linear values as linear.");
-    if (!finite(p.standard_error) || std::min({p.standard_error[0], p.standard_error[1], p.standard_error[2]}) < 0)
-        return bad_value("A standard error is negative or not a number.", where, "Give 0 where it is not known.");
+                             where,
+                             options.linear ? "Scale linear values so that full scale is 1."
+                                            : "Divide 8-bit values by 255; give linear values as linear.");
+    if (!finite(p.standard_error) ||
+        std::min({p.standard_error[0], p.standard_error[1], p.standard_error[2]}) < 0)
+        return bad_value("A standard error is negative or not a number.", where,
+                         "Give 0 where it is not known.");
     const Lab<D50>& r = p.reference;
     if (!finite(r.vector()) || r.L < 0 || r.L > 110 || std::abs(r.a) > 200 || std::abs(r.b) > 200)
         return bad_value("The reference is no CIELAB colour (L 0 to 110, a and b within 200).", where,
                          "Correct the card's values.");
     if (p.place && (!std::isfinite(p.place->x_mm) || !std::isfinite(p.place->y_mm) ||
                     std::abs(p.place->x_mm) > 1e5 || std::abs(p.place->y_mm) > 1e5))
-        return bad_value("The place on the card is not a number of millimetres.", where, "Correct the layout or leave the places out.");
+        return bad_value("The place on the card is not a number of millimetres.", where,
+                         "Correct the layout or leave the places out.");
     return ok();
 }
 
@@ -99,8 +105,8 @@ JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& 
         if (s.role == PatchRole::trap)
             data.traps.push_back({i, s.rgb, to_xyz(s.reference).Y, place});
         else
-            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place,
-                                    detail::difference_metric(s.reference), {}});
+            data.patches.push_back(
+                {i, s.rgb, s.standard_error, s.reference, place, detail::difference_metric(s.reference), {}});
     }
     for (JointPatch& p : data.patches)
         for (std::size_t k = 0; k < data.patches.size(); ++k)
@@ -155,7 +161,8 @@ JointFit select(const JointData& data, const FitOptions& options, bool with_fiel
         }
     }
     if (!options.model) {
-        JointFit roots(data, {ColourModel::root_polynomial, best.choice().field_terms, options.linear}, &best);
+        JointFit roots(data, {ColourModel::root_polynomial, best.choice().field_terms, options.linear},
+                       &best);
         if (score(roots) < best_score) best = std::move(roots);
     }
     return best;
@@ -200,7 +207,8 @@ Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
                 nearest = std::min(nearest, apart);
                 continue;
             }
-            const double weight = (1 - kernel_share) * kernel / std::max(near_sum, 1e-12) + kernel_share / all;
+            const double weight =
+                (1 - kernel_share) * kernel / std::max(near_sum, 1e-12) + kernel_share / all;
             const Vector3 error = detail::difference_metric(p.reference) *
                                   Vector3{p.predicted.L - p.reference.L, p.predicted.a - p.reference.a,
                                           p.predicted.b - p.reference.b};
@@ -230,8 +238,10 @@ Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_me
         for (std::size_t k = 0; k < slopes.size(); ++k)
             for (std::size_t c = 0; c < 3; ++c) by_response(row, c) += map[row][k] * slopes[k][c];
     const Matrix3 jacobian = by_colour * by_response;
-    const Vector3 by_shading = by_colour * Vector3{shading * colour.X, shading * colour.Y, shading * colour.Z};
-    Matrix3 sum = jacobian * covariance_of_mean * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
+    const Vector3 by_shading =
+        by_colour * Vector3{shading * colour.X, shading * colour.Y, shading * colour.Z};
+    Matrix3 sum =
+        jacobian * covariance_of_mean * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
     for (std::size_t r = 0; r < 3; ++r)
         for (std::size_t c = 0; c < r; ++c) sum(r, c) = sum(c, r) = 0.5 * (sum(r, c) + sum(c, r));
     reading.covariance = sum;
@@ -269,9 +279,9 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         taking_part[i] = true;
         if (s.role == PatchRole::trap) continue;
         ++usable;
-        if (s.role == PatchRole::grey &&
-            std::none_of(grey_steps.begin(), grey_steps.end(),
-                         [&](double L) { return std::abs(L - s.reference.L) < same_step; }))
+        if (s.role == PatchRole::grey && std::none_of(grey_steps.begin(), grey_steps.end(), [&](double L) {
+                return std::abs(L - s.reference.L) < same_step;
+            }))
             grey_steps.push_back(s.reference.L);
         placed = placed && s.place.has_value();
         if (s.place) {
@@ -287,7 +297,8 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     if (!options.linear && grey_steps.size() < fewest_grey_steps)
         return Error{Reason::too_few,
                      "Only " + std::to_string(grey_steps.size()) +
-                         " grey steps can be used; the tone curve needs " + std::to_string(fewest_grey_steps) + ".",
+                         " grey steps can be used; the tone curve needs " +
+                         std::to_string(fewest_grey_steps) + ".",
                      "", "Expose so that the white is not clipped, or give linear values."};
 
     LightField frame;
@@ -306,8 +317,9 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         if (!(g > 0) || !std::isfinite(g)) return dark;
 
     std::optional<JointFit> joint = select(data, options, with_field);
-    const Error unsound{Reason::cannot_measure, "The patches do not determine the camera.", "",
-                        "Check that the patches lie where the layout says and that the card is the right one."};
+    const Error unsound{
+        Reason::cannot_measure, "The patches do not determine the camera.", "",
+        "Check that the patches lie where the layout says and that the card is the right one."};
     const auto most_dropped = static_cast<std::size_t>(outlier_share * static_cast<double>(usable));
     std::size_t dropped = 0;
     std::vector<Lab<D50>> held_out;
@@ -319,7 +331,8 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
             const double error = ciede2000(data.patches[i].reference, held_out[i]);
             errors.push_back(std::isfinite(error) ? error : 1e3);
         }
-        const auto worst = static_cast<std::size_t>(std::max_element(errors.begin(), errors.end()) - errors.begin());
+        const auto worst =
+            static_cast<std::size_t>(std::max_element(errors.begin(), errors.end()) - errors.begin());
         settled = true;
         const auto drop = [&](std::size_t source, const std::string& why) {
             taking_part[source] = false;
@@ -329,12 +342,15 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         if (dropped < most_dropped && usable - dropped > fewest_patches &&
             errors[worst] > std::max(outlier_times * quantile(errors, 0.5), outlier_least)) {
             ++dropped;
-            drop(data.patches[worst].source, "reads " + number(errors[worst]) +
-                                                 " away from what the other patches say: glare, dirt or shadow");
+            drop(data.patches[worst].source,
+                 "reads " + number(errors[worst]) +
+                     " away from what the other patches say: glare, dirt or shadow");
         }
         const std::vector<bool> doubtful = joint->doubtful_traps();
         for (std::size_t i = 0; i < doubtful.size(); ++i)
-            if (doubtful[i]) drop(data.traps[i].source, "does not read as a black trap: something lights it, or it is flat ink");
+            if (doubtful[i])
+                drop(data.traps[i].source,
+                     "does not read as a black trap: something lights it, or it is flat ink");
         if (!settled) {
             const Vector3 gain = data.gain;
             data = gather(samples, taking_part, frame);
@@ -368,8 +384,31 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         return Error{Reason::cannot_measure,
                      "The patches do not fit the card: half of them err by more than " +
                          number(fit.held_out_median) + " CIEDE2000.",
-                     "", "Check that the card is the right one, lit evenly, and that its values are its own."};
+                     "",
+                     "Check that the card is the right one, lit evenly, and that its values are its own."};
     return fit;
+}
+
+CameraRgb CameraFit::response_to(const XYZ<D50>& colour) const {
+    Vector3 v{0.5, 0.5, 0.5};
+    const Vector3 aim = colour.vector();
+    for (int round = 0; round < 40; ++round) {
+        const Vector3 here = to_xyz(CameraRgb::from(v)).vector();
+        Matrix3 slope;
+        for (std::size_t k = 0; k < 3; ++k) {
+            Vector3 moved = v;
+            const double h = 1e-4 * std::max(v[k], 1e-2);
+            moved[k] += h;
+            const Vector3 there = to_xyz(CameraRgb::from(moved)).vector();
+            for (std::size_t i = 0; i < 3; ++i) slope(i, k) = (there[i] - here[i]) / h;
+        }
+        if (!(std::abs(determinant(slope)) > 1e-12)) break;
+        const Vector3 step = inverse(slope) * Vector3{aim[0] - here[0], aim[1] - here[1], aim[2] - here[2]};
+        for (std::size_t k = 0; k < 3; ++k)
+            v[k] = std::max(1e-6, v[k] + std::clamp(step[k], -0.5 * v[k], 2.0 * v[k]));
+        if (std::abs(step[0]) + std::abs(step[1]) + std::abs(step[2]) < 1e-10) break;
+    }
+    return CameraRgb::from(v);
 }
 
 }  // namespace bindhue
