@@ -36,7 +36,7 @@ class Scanner {
         if (quoted) {
             ++at_;
             for (;; ++at_) {
-                if (at_end()) return "a quoted field is not closed";
+                if (at_end()) return "A quoted field is not closed.";
                 if (text_[at_] == '"') {
                     if (at_ + 1 < text_.size() && text_[at_ + 1] == '"')
                         ++at_;
@@ -52,7 +52,8 @@ class Scanner {
             const std::size_t end = std::min(text_.find_first_of(",\r\n", at_), text_.size());
             out.assign(text_.substr(at_, end - at_));
             at_ = end;
-            if (out.find('"') != std::string::npos) return "a quote stands inside a field that is not quoted";
+            if (out.find('"') != std::string::npos)
+                return "A quote stands inside a field that is not quoted.";
         }
         last = true;
         if (at_end()) return std::nullopt;
@@ -61,7 +62,8 @@ class Scanner {
             ++at_;
             return std::nullopt;
         }
-        if (text_[at_] != '\r' && text_[at_] != '\n') return "something follows the closing quote of a field";
+        if (text_[at_] != '\r' && text_[at_] != '\n')
+            return "Something follows the closing quote of a field.";
         ++line_;
         at_ += text_.substr(at_, 2) == "\r\n" ? 2 : 1;
         return std::nullopt;
@@ -81,7 +83,7 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
     };
     if (text.substr(0, 3) == "\xEF\xBB\xBF") text.remove_prefix(3);
     if (text.find('\0') != std::string_view::npos)
-        return Error{Reason::bad_format, "this is not plain text", where, "save the table as CSV in UTF-8"};
+        return Error{Reason::bad_format, "This is not plain text.", where, "Save the table as CSV in UTF-8."};
 
     CsvTable table;
     table.where_ = where;
@@ -91,21 +93,21 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
         for (bool last = false; !last;) {
             std::string field;
             if (const auto what = scanner.field(field, last))
-                return wrong(row.line, *what, "put the field in quotes and double each quote inside it");
+                return wrong(row.line, *what, "Put the field in quotes and double each quote inside it.");
             row.fields.push_back(std::move(field));
             if (row.fields.size() > most_columns)
-                return wrong(row.line, "there are more than 1000 columns",
-                             "check that this is the right file");
+                return wrong(row.line, "There are more than 1000 columns.",
+                             "Check that this is the right file.");
         }
         if (row.fields.size() == 1 && trimmed(row.fields[0]).empty()) continue;
         if (!table.heading_.fields.empty()) {
             const std::size_t wanted = table.heading_.fields.size();
             if (row.fields.size() != wanted)
-                return wrong(
-                    row.line,
-                    "the line has " + std::to_string(row.fields.size()) + " fields, the heading " +
-                        std::to_string(wanted),
-                    "separate fields by commas, write numbers with a decimal point, quote texts with commas");
+                return wrong(row.line,
+                             "The line has " + std::to_string(row.fields.size()) + " fields, the heading " +
+                                 std::to_string(wanted) + ".",
+                             "Separate fields by commas, write numbers with a decimal point, quote texts "
+                             "with commas.");
             table.rows_.push_back(std::move(row));
             continue;
         }
@@ -113,16 +115,16 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
         for (std::size_t i = 0; i < row.fields.size(); ++i)
             for (std::size_t k = 0; k < i; ++k)
                 if (row.fields[i] == row.fields[k] && !row.fields[i].empty())
-                    return wrong(row.line, "the column \"" + row.fields[i] + "\" is there twice",
-                                 "leave one of the two");
+                    return wrong(row.line, "The column \"" + row.fields[i] + "\" is there twice.",
+                                 "Leave one of the two.");
         if (row.fields.size() == 1 && row.fields[0].find_first_of(";\t") != std::string::npos)
-            return wrong(row.line, "the columns are not separated by commas",
-                         "save the table with commas between columns and decimal points in numbers");
+            return wrong(row.line, "The columns are not separated by commas.",
+                         "Save the table with commas between columns and decimal points in numbers.");
         table.heading_ = std::move(row);
     }
     if (table.rows_.empty())
-        return Error{Reason::too_few, "the table has no line under its heading", where,
-                     "give a heading line and at least one line of values"};
+        return Error{Reason::too_few, "The table has no line under its heading.", where,
+                     "Give a heading line and at least one line of values."};
     return table;
 }
 
@@ -140,9 +142,9 @@ Status CsvTable::require(std::initializer_list<std::string_view> columns) const 
         if (!has(column)) missing.append(missing.empty() ? "" : ", ").append(column);
     }
     if (missing.empty()) return ok();
-    return Error{Reason::bad_format, "the heading lacks " + missing,
+    return Error{Reason::bad_format, "The heading lacks " + missing + ".",
                  where_ + ": line " + std::to_string(heading_.line),
-                 "give the columns " + all + " in any order, written exactly so"};
+                 "Give the columns " + all + " in any order, written exactly so."};
 }
 
 const std::string& CsvTable::text(std::size_t row, std::string_view column) const {
@@ -162,14 +164,14 @@ Result<double> CsvTable::number(std::size_t row, std::string_view column, double
     if (digits.size() > 1 && digits[0] == '+' && digits[1] != '-') digits.remove_prefix(1);
     double value = 0;
     const auto [end, code] = std::from_chars(digits.data(), digits.data() + digits.size(), value);
-    if (digits.empty()) return error(row, column, "there is no number", "give one");
+    if (digits.empty()) return error(row, column, "There is no number.", "Give one.");
     if (code != std::errc() || end != digits.data() + digits.size() || !std::isfinite(value))
-        return error(row, column, quoted(field) + " is not a number",
-                     "write a number with a decimal point and nothing else");
+        return error(row, column, quoted(field) + " is not a number.",
+                     "Write a number with a decimal point and nothing else.");
     if (value < at_least || value > at_most) {
         char range[64];
-        std::snprintf(range, sizeof range, "give a number from %.6g to %.6g", at_least, at_most);
-        return error(row, column, std::string(digits.substr(0, 40)) + " is out of range", range);
+        std::snprintf(range, sizeof range, "Give a number from %.6g to %.6g.", at_least, at_most);
+        return error(row, column, std::string(digits.substr(0, 40)) + " is out of range.", range);
     }
     return value;
 }

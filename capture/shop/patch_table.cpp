@@ -27,7 +27,7 @@ Result<bool> flag(const CsvTable& table, std::size_t row, std::string_view colum
         if (word == yes) return true;
     for (const std::string_view no : {"", "0", "false", "no"})
         if (word == no) return false;
-    return table.error(row, column, "this is neither yes nor no", "write 1 or 0");
+    return table.error(row, column, "This is neither yes nor no.", "Write 1 or 0.");
 }
 
 Result<Vector3> three(const CsvTable& table, std::size_t row, const std::array<std::string_view, 3>& columns,
@@ -44,14 +44,14 @@ Result<Vector3> three(const CsvTable& table, std::size_t row, const std::array<s
 Result<PatchSample> read_row(const CsvTable& table, std::size_t row, bool linear) {
     PatchSample patch;
     patch.id = table.text(row, "id");
-    if (patch.id.empty()) return table.error(row, "id", "the patch has no id", "give it one");
+    if (patch.id.empty()) return table.error(row, "id", "The patch has no id.", "Give it one.");
     const double beyond = linear ? 0.05 : 0;
     const Result<Vector3> rgb =
         three(table, row, {"R", "G", "B"}, {-beyond, -beyond, -beyond}, {1 + beyond, 1 + beyond, 1 + beyond});
     if (!rgb) {
         Error error = rgb.error();
         if (error.what.find("out of range") != std::string::npos)
-            error.mend += "; divide whole-number values by their full scale (255 or 65535)";
+            error.mend += " Divide whole-number values by their full scale (255 or 65535).";
         return error;
     }
     patch.rgb = *rgb;
@@ -77,8 +77,8 @@ Result<PatchSample> read_row(const CsvTable& table, std::size_t row, bool linear
                          ? PatchRole::grey
                          : PatchRole::colour;
     else if (!parse_patch_role(role, patch.role))
-        return table.error(row, "role", "this role is not known",
-                           "write grey, colour, check, trap or nothing");
+        return table.error(row, "role", "This role is not known.",
+                           "Write grey, colour, check, trap or nothing.");
     return patch;
 }
 
@@ -91,16 +91,16 @@ Result<std::vector<PatchSample>> read_patch_table(std::string_view text, const s
     const Status complete = table->require({"id", "R", "G", "B", "L", "a", "b"});
     if (!complete) return complete.error();
     if (table->has("x_mm") != table->has("y_mm"))
-        return Error{Reason::bad_format, "only one of the columns x_mm and y_mm is there", where,
-                     "give both or neither"};
+        return Error{Reason::bad_format, "Only one of the columns x_mm and y_mm is there.", where,
+                     "Give both or neither."};
     std::vector<PatchSample> patches;
     std::set<std::string> ids;
     for (std::size_t row = 0; row < table->rows(); ++row) {
         Result<PatchSample> patch = read_row(*table, row, linear);
         if (!patch) return patch.error();
         if (!ids.insert(patch->id).second)
-            return table->error(row, "id", "patch " + patch->id + " is there twice",
-                                "give each patch another id");
+            return table->error(row, "id", "Patch " + patch->id + " is there twice.",
+                                "Give each patch another id.");
         patches.push_back(std::move(*patch));
     }
     return patches;

@@ -45,7 +45,7 @@ TEST_CASE("Names of columns are case-sensitive, for B is blue and b a coordinate
     CHECK(*table->number(0, "b", 0, 9) == 2);
     const auto missing = table->require({"B", "g", "r"});
     REQUIRE_FALSE(missing);
-    CHECK(missing.error().what == "the heading lacks g, r");
+    CHECK(missing.error().what == "The heading lacks g, r.");
 }
 
 TEST_CASE("Numbers are read whole or not at all") {
@@ -62,16 +62,16 @@ TEST_CASE("Numbers are read whole or not at all") {
     }
     const auto high = table->number(1, "n", 0, 1);
     REQUIRE_FALSE(high);
-    CHECK(high.error().what == "3 is out of range");
-    CHECK(high.error().mend == "give a number from 0 to 1");
+    CHECK(high.error().what == "3 is out of range.");
+    CHECK(high.error().mend == "Give a number from 0 to 1.");
 }
 
 TEST_CASE("A table that does not follow its format is refused with the line") {
-    CHECK_THAT(refused("a,b\n1,2\n3\n"), Contains("t.csv: line 3 | the line has 1 fields, the heading 2"));
-    CHECK_THAT(refused("a,b\n1,\"2\n3,4\n"), Contains("line 2 | a quoted field is not closed"));
-    CHECK_THAT(refused("a,b\n1,2\"x\"\n"), Contains("line 2 | a quote stands inside"));
-    CHECK_THAT(refused("a,b\n1,\"2\"x\n"), Contains("line 2 | something follows"));
-    CHECK_THAT(refused("a,a\n1,2\n"), Contains("line 1 | the column \"a\" is there twice"));
+    CHECK_THAT(refused("a,b\n1,2\n3\n"), Contains("t.csv: line 3 | The line has 1 fields, the heading 2."));
+    CHECK_THAT(refused("a,b\n1,\"2\n3,4\n"), Contains("line 2 | A quoted field is not closed"));
+    CHECK_THAT(refused("a,b\n1,2\"x\"\n"), Contains("line 2 | A quote stands inside"));
+    CHECK_THAT(refused("a,b\n1,\"2\"x\n"), Contains("line 2 | Something follows"));
+    CHECK_THAT(refused("a,a\n1,2\n"), Contains("line 1 | The column \"a\" is there twice"));
     CHECK_THAT(refused("a;b\n1;2\n"), Contains("not separated by commas"));
     CHECK_THAT(refused(std::string_view("a,b\n1,\0\n", 8)), Contains("not plain text"));
     CHECK_THAT(refused("a,b\n"), Contains("no line under its heading"));

@@ -64,24 +64,24 @@ TEST_CASE("Linear means may stray a little beyond the scale, encoded ones not") 
 
 TEST_CASE("A wrong patch table is refused with line and column, whole") {
     const std::string heading = "id,R,G,B,L,a,b\n", good = "p,0.5,0.5,0.5,50,0,0\n";
-    CHECK_THAT(refused("id,R,G,L,a,b\nx,1,1,1,1,1\n"), Contains("line 1 | the heading lacks B"));
-    CHECK_THAT(refused(heading + good + good), Contains("line 3, column id | patch p is there twice"));
+    CHECK_THAT(refused("id,R,G,L,a,b\nx,1,1,1,1,1\n"), Contains("line 1 | The heading lacks B"));
+    CHECK_THAT(refused(heading + good + good), Contains("line 3, column id | Patch p is there twice"));
     CHECK_THAT(refused(heading + good + ",0.5,0.5,0.5,50,0,0\n"),
-               Contains("line 3, column id | the patch has no id"));
+               Contains("line 3, column id | The patch has no id"));
     CHECK_THAT(refused(heading + good + "q,0.5,nan,0.5,50,0,0\n"),
                Contains("line 3, column G | \"nan\" is not"));
     CHECK_THAT(refused(heading + good + "q,128,128,128,50,0,0\n"), Contains("line 3, column R | 128 is out"));
     CHECK_THAT(refused(heading + good + "q,0.5,0.5,0.5,150,0,0\n"),
                Contains("line 3, column L | 150 is out"));
     CHECK_THAT(refused(heading + good + "q,0.5,0.5,0.5,50,,0\n"),
-               Contains("line 3, column a | there is no number"));
-    CHECK_THAT(refused("id,R,G,B,L,a,b,x_mm\np,1,1,1,1,1,1,1\n"), Contains("only one of the columns"));
+               Contains("line 3, column a | There is no number"));
+    CHECK_THAT(refused("id,R,G,B,L,a,b,x_mm\np,1,1,1,1,1,1,1\n"), Contains("Only one of the columns"));
     CHECK_THAT(refused("id,R,G,B,L,a,b,x_mm,y_mm\np,1,1,1,1,1,1,1,\n"),
-               Contains("column y_mm | there is no number"));
+               Contains("column y_mm | There is no number"));
     CHECK_THAT(refused("id,R,G,B,L,a,b,clipped\np,1,1,1,1,1,1,perhaps\n"),
-               Contains("column clipped | this is neither"));
+               Contains("column clipped | This is neither"));
     CHECK_THAT(refused("id,R,G,B,L,a,b,role\np,1,1,1,1,1,1,white\n"),
-               Contains("column role | this role is not known"));
+               Contains("column role | This role is not known"));
     const auto whole_numbers = read_patch_table(heading + "q,128,128,128,50,0,0\n", "t.csv", false);
     CHECK_THAT(whole_numbers.error().mend, Contains("255"));
 }
