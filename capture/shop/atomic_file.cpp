@@ -18,10 +18,11 @@ namespace fs = std::filesystem;
 constexpr std::size_t largest_bytes = std::size_t{64} << 20;
 
 Error storage_error(const std::string& what, const fs::path& where, int number) {
-    const char* mend = "check the folder and its permissions, and try again";
+    const char* mend = "Check the folder and its permissions, and try again.";
     if (number == ENOSPC || number == EDQUOT || number == EFBIG)
-        mend = "make room on the disk, and try again";
-    return {Reason::storage, what + ": " + std::generic_category().message(number), where.string(), mend};
+        mend = "Make room on the disk, and try again.";
+    return {Reason::storage, what + " (" + std::generic_category().message(number) + ".)", where.string(),
+            mend};
 }
 
 class Descriptor {
@@ -77,12 +78,12 @@ Status replace(const fs::path& target, std::string_view text, std::optional<mode
     Descriptor out(
         ::open(temporary.path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0666));
     if (out.get() < 0)
-        return storage_error("a file cannot be made in this folder", target.parent_path(), errno);
+        return storage_error("A file cannot be made in this folder.", target.parent_path(), errno);
     if (!write_all(out.get(), text) || (mode && ::fchmod(out.get(), *mode) != 0) || ::fsync(out.get()) != 0)
-        return storage_error("the file cannot be written", target, errno);
-    if (!out.close()) return storage_error("the file cannot be written", target, errno);
+        return storage_error("The file cannot be written.", target, errno);
+    if (!out.close()) return storage_error("The file cannot be written.", target, errno);
     if (::rename(temporary.path.c_str(), target.c_str()) != 0)
-        return storage_error("the file cannot be replaced", target, errno);
+        return storage_error("The file cannot be replaced.", target, errno);
     temporary.renamed = true;
     return ok();
 }
@@ -93,32 +94,33 @@ Result<std::string> read_file(const fs::path& path) {
     const Descriptor in(::open(path.c_str(), O_RDONLY | O_CLOEXEC));
     if (in.get() < 0) {
         if (errno == ENOENT)
-            return Error{Reason::not_found, "there is no such file", path.string(), "check the path"};
-        return storage_error("the file cannot be read", path, errno);
+            return Error{Reason::not_found, "There is no such file.", path.string(), "Check the path."};
+        return storage_error("The file cannot be read.", path, errno);
     }
     std::string text;
     char buffer[65536];
     for (;;) {
         const ssize_t n = ::read(in.get(), buffer, sizeof buffer);
         if (n < 0 && errno == EINTR) continue;
-        if (n < 0) return storage_error("the file cannot be read", path, errno);
+        if (n < 0) return storage_error("The file cannot be read.", path, errno);
         if (n == 0) return text;
         text.append(buffer, static_cast<std::size_t>(n));
         if (text.size() > largest_bytes)
-            return Error{Reason::storage, "the file is larger than 64 MiB", path.string(),
-                         "check that this is the right file"};
+            return Error{Reason::storage, "The file is larger than 64 MiB.", path.string(),
+                         "Check that this is the right file."};
     }
 }
 
 Status save_file(const fs::path& path, std::string_view text) {
-    std::error_code code;
+    std::error_code code, ignored;
     fs::path target = fs::absolute(path, code);
-    if (fs::is_symlink(target, code)) target = fs::weakly_canonical(target, code);
-    if (code) return storage_error("the path cannot be followed", path, code.value());
+    if (!code && fs::symlink_status(target, ignored).type() == fs::file_type::symlink)
+        target = fs::weakly_canonical(target, code);
+    if (code) return storage_error("The path cannot be followed.", path, code.value());
 
     struct stat status {};
     const bool there = ::stat(target.c_str(), &status) == 0;
-    if (!there && errno != ENOENT) return storage_error("the file cannot be looked at", target, errno);
+    if (!there && errno != ENOENT) return storage_error("The file cannot be looked at.", target, errno);
     if (there) {
         // A copy and not a second link: on some file systems there are no links. It is whole on the disk
         // before the file itself is touched.
@@ -131,7 +133,7 @@ Status save_file(const fs::path& path, std::string_view text) {
         replace(target, text, there ? std::optional<mode_t>(status.st_mode & 07777) : std::nullopt);
     if (!replaced) return replaced;
     if (!sync_folder(target.parent_path()))
-        return storage_error("the folder cannot be flushed to the disk", target.parent_path(), errno);
+        return storage_error("The folder cannot be flushed to the disk.", target.parent_path(), errno);
     return ok();
 }
 

@@ -59,7 +59,7 @@ CardRect read_rect(const JsonCursor& at, double smallest_mm) {
 
 std::string read_name(const JsonCursor& at) {
     std::string text = at.text();
-    if (text.empty()) at.fail(Reason::bad_value, "the text is empty", "give it a name");
+    if (text.empty()) at.fail(Reason::bad_value, "The text is empty.", "Give it a name.");
     return text;
 }
 
@@ -74,8 +74,8 @@ TabulatedReflectance read_spectrum(const JsonCursor& at) {
     const std::size_t n = values.size(15, 10'000);
     for (std::size_t i = 0; i < n; ++i) out.values.push_back(values[i].number(0, 2));
     if (!at.failed() && out.first_nm + out.step_nm * static_cast<double>(n - 1) < 700)
-        values.fail(Reason::too_few, "the spectrum ends before 700 nm",
-                    "give values from 400 nm or less to 700 nm or more");
+        values.fail(Reason::too_few, "The spectrum ends before 700 nm.",
+                    "Give values from 400 nm or less to 700 nm or more.");
     return out;
 }
 
@@ -84,7 +84,7 @@ CardPatch read_patch(const JsonCursor& at) {
     patch.id = read_name(at["id"]);
     const JsonCursor role = at["role"];
     if (!parse_patch_role(role.text(), patch.role))
-        role.fail(Reason::bad_value, "this role is not known", "write grey, colour, check or trap");
+        role.fail(Reason::bad_value, "This role is not known.", "Write grey, colour, check or trap.");
     patch.rect = read_rect(at["rect_mm"], smallest_patch_mm);
     patch.lab = read_lab(at["lab"]);
     if (const auto spectrum = at.find("spectrum")) patch.spectrum = read_spectrum(*spectrum);
@@ -97,8 +97,8 @@ CardMarker read_marker(const JsonCursor& at, FiducialFamily family) {
     marker.id = at["id"].integer(0, marker_count(family) - 1);
     marker.rect = read_rect(at["rect_mm"], smallest_patch_mm);
     if (std::abs(marker.rect.width_mm - marker.rect.height_mm) > touching_mm)
-        at["rect_mm"].fail(Reason::bad_value, "the marker is not square",
-                           "give it the same width and height");
+        at["rect_mm"].fail(Reason::bad_value, "The marker is not square.",
+                           "Give it the same width and height.");
     marker.unknown = at.unknown({"id", "rect_mm"});
     return marker;
 }
@@ -114,12 +114,12 @@ void check_places(const CardRect& card, const std::vector<Placed>& placed) {
     for (std::size_t i = 0; i < placed.size(); ++i) {
         const Placed& one = placed[i];
         if (!card.contains(one.rect))
-            one.at.fail(Reason::bad_value, one.what + " reaches beyond the card",
-                        "move it inside, or correct size_mm");
+            one.at.fail(Reason::bad_value, one.what + " reaches beyond the card.",
+                        "Move it inside, or correct size_mm.");
         for (std::size_t k = 0; k < i; ++k)
             if (one.rect.overlaps(placed[k].rect))
-                one.at.fail(Reason::bad_value, one.what + " lies over " + placed[k].what,
-                            "move one of the two");
+                one.at.fail(Reason::bad_value, one.what + " lies over another: " + placed[k].what + ".",
+                            "Move one of the two.");
         if (one.at.failed()) return;
     }
 }
@@ -185,23 +185,23 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
     card.height_mm = size[1].number(smallest_card_mm, largest_card_mm);
     if (const auto colour = root.find("colour"))
         if (colour->text() != colour_space)
-            colour->fail(Reason::bad_value, "the values are for another white point or observer",
-                         "convert them, and write \"" + std::string(colour_space) + "\"");
+            colour->fail(Reason::bad_value, "The values are for another white point or observer.",
+                         "Convert them, and write \"" + std::string(colour_space) + "\".");
     const JsonCursor trust = root["trust"];
     if (!parse_in(trusts, trust.text(), card.trust))
-        trust.fail(Reason::bad_value, "this trust is not known", "write nominal, assigned or measured");
+        trust.fail(Reason::bad_value, "This trust is not known.", "Write nominal, assigned or measured.");
     if (const auto source = root.find("source")) card.source = source->text();
 
     std::vector<Placed> placed;
     if (const auto opening = root.find("opening_mm")) {
         card.opening = read_rect(*opening, smallest_patch_mm);
-        placed.push_back({"the opening", *card.opening, *opening});
+        placed.push_back({"The opening", *card.opening, *opening});
     }
     if (const auto fiducials = root.find("fiducials")) {
         const JsonCursor family = (*fiducials)["family"];
         if (!parse_fiducial_family(family.text(), card.family))
-            family.fail(Reason::bad_value, "this family of fiducials is not known",
-                        "write one of " + fiducial_family_names());
+            family.fail(Reason::bad_value, "This family of fiducials is not known.",
+                        "Write one of " + fiducial_family_names() + ".");
         const JsonCursor markers = (*fiducials)["markers"];
         const std::size_t n = markers.size(0, static_cast<std::size_t>(marker_count(card.family)));
         for (std::size_t i = 0; i < n && !root.failed(); ++i) {
@@ -209,9 +209,9 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
             for (const CardMarker& other : card.markers)
                 if (other.id == marker.id)
                     markers[i].fail(Reason::bad_value,
-                                    "marker " + std::to_string(marker.id) + " is there twice",
-                                    "give each marker another id");
-            placed.push_back({"marker " + std::to_string(marker.id), marker.rect, markers[i]});
+                                    "Marker " + std::to_string(marker.id) + " is there twice.",
+                                    "Give each marker another id.");
+            placed.push_back({"Marker " + std::to_string(marker.id), marker.rect, markers[i]});
             card.markers.push_back(marker);
         }
         card.fiducials_unknown = fiducials->unknown({"family", "markers"});
@@ -223,7 +223,7 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
                                (*scale)["length"].number(1, largest_card_mm)};
         const CardRect ticks{card.scale->zero.x_mm, card.scale->zero.y_mm, card.scale->length_mm, 1};
         if (!card.outline().contains(ticks))
-            scale->fail(Reason::bad_value, "the scale reaches beyond the card", "shorten or move it");
+            scale->fail(Reason::bad_value, "The scale reaches beyond the card.", "Shorten or move it.");
     }
     const JsonCursor patches = root["patches"];
     const std::size_t n = patches.size(fewest_fit_patches, most_patches);
@@ -231,15 +231,15 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {
         CardPatch patch = read_patch(patches[i]);
         if (card.patch(patch.id))
-            patches[i].fail(Reason::bad_value, "patch " + patch.id + " is there twice",
-                            "give each patch another id");
+            patches[i].fail(Reason::bad_value, "Patch " + patch.id + " is there twice.",
+                            "Give each patch another id.");
         for_fit += patch.role == PatchRole::grey || patch.role == PatchRole::colour ? 1 : 0;
-        placed.push_back({"patch " + patch.id, patch.rect, patches[i]});
+        placed.push_back({"Patch " + patch.id, patch.rect, patches[i]});
         card.patches.push_back(std::move(patch));
     }
     if (!root.failed() && for_fit < fewest_fit_patches)
-        patches.fail(Reason::too_few, "only " + std::to_string(for_fit) + " patches are grey or colour",
-                     "give at least " + std::to_string(fewest_fit_patches) + " from which a fit may learn");
+        patches.fail(Reason::too_few, "Only " + std::to_string(for_fit) + " patches are grey or colour.",
+                     "Give at least " + std::to_string(fewest_fit_patches) + " from which a fit may learn.");
     if (!root.failed()) check_places(card.outline(), placed);
     card.unknown = root.unknown({"format", "version", "name", "size_mm", "opening_mm", "trust", "colour",
                                  "source", "fiducials", "scale_mm", "patches"});

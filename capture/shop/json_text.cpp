@@ -34,18 +34,19 @@ std::string kind(const Json& json) { return json.is_null() ? "nothing (null)" : 
 
 Result<Json> parse_json(std::string_view text, const std::string& where) {
     if (text.size() > largest_json_bytes)
-        return Error{Reason::bad_format, "the file is larger than 64 MiB", where,
-                     "check that this is the right file"};
+        return Error{Reason::bad_format, "The file is larger than 64 MiB.", where,
+                     "Check that this is the right file."};
     std::vector<std::set<std::string>> fields;  // of the objects that are open
     const auto watch = [&](int depth, Json::parse_event_t event, Json& parsed) {
         if (depth >= deepest_json)
-            throw Refused{"arrays and objects are nested more than " + std::to_string(deepest_json) + " deep",
-                          "check that this is the right file"};
+            throw Refused{
+                "Arrays and objects are nested more than " + std::to_string(deepest_json) + " deep.",
+                "Check that this is the right file."};
         if (event == Json::parse_event_t::object_start) fields.emplace_back();
         if (event == Json::parse_event_t::object_end) fields.pop_back();
         if (event == Json::parse_event_t::key && !fields.back().insert(parsed.get<std::string>()).second)
-            throw Refused{"the field \"" + parsed.get<std::string>() + "\" is given twice in one object",
-                          "leave one of the two"};
+            throw Refused{"The field \"" + parsed.get<std::string>() + "\" is given twice in one object.",
+                          "Leave one of the two."};
         return true;
     };
     try {
@@ -53,11 +54,11 @@ Result<Json> parse_json(std::string_view text, const std::string& where) {
     } catch (const Refused& refused) {
         return Error{Reason::bad_format, refused.what, where, refused.mend};
     } catch (const nlohmann::json::parse_error& e) {
-        return Error{Reason::bad_format, "this is not JSON: what stands here does not belong",
+        return Error{Reason::bad_format, "This is not JSON: what stands here does not belong.",
                      where + ": " + line_and_column(text, e.byte),
-                     "correct it there: often it is a missing comma, quote or bracket just before"};
+                     "Correct it there: often it is a missing comma, quote or bracket just before."};
     } catch (const nlohmann::json::exception&) {
-        return Error{Reason::bad_format, "a number is too large to be read", where, "correct the number"};
+        return Error{Reason::bad_format, "A number is too large to be read.", where, "Correct the number."};
     }
 }
 
@@ -93,7 +94,7 @@ Result<std::string> to_text(const Json& json) {
         spread(json, out, 0);
         return out + "\n";
     } catch (const nlohmann::json::exception&) {
-        return Error{Reason::bad_value, "a text is not valid UTF-8", "", "write the text anew"};
+        return Error{Reason::bad_value, "A text is not valid UTF-8.", "", "Write the text anew."};
     }
 }
 
@@ -107,7 +108,8 @@ void JsonCursor::fail(Reason reason, std::string what, std::string mend) const {
 std::optional<JsonCursor> JsonCursor::find(std::string_view field) const {
     if (!json_ || failed()) return std::nullopt;
     if (!json_->is_object()) {
-        fail(Reason::bad_format, "an object {...} is wanted here, not " + kind(*json_), "write it as {...}");
+        fail(Reason::bad_format, "An object {...} is wanted here, not " + kind(*json_) + ".",
+             "Write it as {...}.");
         return std::nullopt;
     }
     const auto found = json_->find(std::string(field));
@@ -118,22 +120,24 @@ std::optional<JsonCursor> JsonCursor::find(std::string_view field) const {
 
 JsonCursor JsonCursor::operator[](std::string_view field) const {
     if (const auto found = find(field)) return *found;
-    fail(Reason::bad_format, "the field \"" + std::string(field) + "\" is missing", "add it");
+    fail(Reason::bad_format, "The field \"" + std::string(field) + "\" is missing.", "Add it.");
     return JsonCursor(nullptr, document_, path_);
 }
 
 std::size_t JsonCursor::size(std::size_t at_least, std::size_t at_most) const {
     if (!json_ || failed()) return 0;
     if (!json_->is_array()) {
-        fail(Reason::bad_format, "a list [...] is wanted here, not " + kind(*json_), "write it as [...]");
+        fail(Reason::bad_format, "A list [...] is wanted here, not " + kind(*json_) + ".",
+             "Write it as [...].");
         return 0;
     }
     if (json_->size() < at_least || json_->size() > at_most) {
         const std::string wanted = at_least == at_most
                                        ? std::to_string(at_least)
                                        : std::to_string(at_least) + " to " + std::to_string(at_most);
-        fail(Reason::bad_format, "the list has " + std::to_string(json_->size()) + " entries, not " + wanted,
-             "give " + wanted);
+        fail(Reason::bad_format,
+             "The list has " + std::to_string(json_->size()) + " entries, not " + wanted + ".",
+             "Give " + wanted + ".");
         return 0;
     }
     return json_->size();
@@ -148,14 +152,14 @@ JsonCursor JsonCursor::operator[](std::size_t index) const {
 double JsonCursor::number(double at_least, double at_most) const {
     if (!json_ || failed()) return 0;
     if (!json_->is_number()) {
-        fail(Reason::bad_format, "a number is wanted here, not " + kind(*json_),
-             "write a number, without quotes");
+        fail(Reason::bad_format, "A number is wanted here, not " + kind(*json_) + ".",
+             "Write a number, without quotes.");
         return 0;
     }
     const double value = json_->get<double>();
     if (!(value >= at_least && value <= at_most)) {
-        fail(Reason::bad_value, in_words(value) + " is out of range",
-             "give a number from " + in_words(at_least) + " to " + in_words(at_most));
+        fail(Reason::bad_value, in_words(value) + " is out of range.",
+             "Give a number from " + in_words(at_least) + " to " + in_words(at_most) + ".");
         return 0;
     }
     return value;
@@ -164,7 +168,7 @@ double JsonCursor::number(double at_least, double at_most) const {
 int JsonCursor::integer(int at_least, int at_most) const {
     const double value = number(at_least, at_most);
     if (value != std::floor(value)) {
-        fail(Reason::bad_value, in_words(value) + " is not a whole number", "give a whole number");
+        fail(Reason::bad_value, in_words(value) + " is not a whole number.", "Give a whole number.");
         return 0;
     }
     return static_cast<int>(value);
@@ -173,7 +177,8 @@ int JsonCursor::integer(int at_least, int at_most) const {
 std::string JsonCursor::text() const {
     if (!json_ || failed()) return {};
     if (!json_->is_string()) {
-        fail(Reason::bad_format, "a text is wanted here, not " + kind(*json_), "write it in double quotes");
+        fail(Reason::bad_format, "A text is wanted here, not " + kind(*json_) + ".",
+             "Write it in double quotes.");
         return {};
     }
     return json_->get<std::string>();
@@ -197,12 +202,12 @@ void add_unknown(Json& object, const std::string& unknown) {
 void check_format(const JsonCursor& root, std::string_view format) {
     const JsonCursor name = root["format"];
     if (name.text() != format)
-        name.fail(Reason::bad_format, "this is not a file of the format \"" + std::string(format) + "\"",
-                  "check that this is the right file");
+        name.fail(Reason::bad_format, "This is not a file of the format \"" + std::string(format) + "\".",
+                  "Check that this is the right file.");
     const JsonCursor version = root["version"];
     if (version.integer(1, 1'000'000) != 1)
-        version.fail(Reason::bad_format, "the file was written by a later version of this program",
-                     "use the version that wrote it, or a later one");
+        version.fail(Reason::bad_format, "The file was written by a later version of this program.",
+                     "Use the version that wrote it, or a later one.");
 }
 
 }  // namespace bindhue::capture

@@ -168,7 +168,7 @@ TEST_CASE("Each thing that is wrong with a card is refused with its place and wh
         {[](Json& c) {
              c["opening_mm"] = {0, 0, 60, 20};
          },
-         "patches[0]", "over the opening", Reason::bad_value},
+         "patches[0]", "over another: The opening", Reason::bad_value},
         {[](Json& c) {
              c["opening_mm"] = {50, 30, 60, 20};
          },
@@ -183,7 +183,7 @@ TEST_CASE("Each thing that is wrong with a card is refused with its place and wh
         {[](Json& c) {
              c["patches"][4]["rect_mm"] = {2, 2, 8, 8};
          },
-         "patches[4]", "over patch G0", Reason::bad_value},
+         "patches[4]", "over another: Patch G0", Reason::bad_value},
         {[](Json& c) {
              c["patches"][9]["rect_mm"] = {95, 2, 8, 8};
          },
@@ -196,7 +196,7 @@ TEST_CASE("Each thing that is wrong with a card is refused with its place and wh
         {[](Json& c) {
              c["patches"][0]["role"] = c["patches"][1]["role"] = c["patches"][2]["role"] = "check";
          },
-         "patches", "only 7", Reason::too_few},
+         "patches", "Only 7", Reason::too_few},
         {[](Json& c) {
              c["scale_mm"] = {{"start", {50, 30}}, {"length", 60}};
          },
@@ -228,7 +228,7 @@ TEST_CASE("A wrong marker is refused") {
     };
     CHECK(read(with_opening_and_marker()));
     using Catch::Matchers::Contains;
-    CHECK_THAT(wrong([](Json& f) { f["family"] = "dots"; }), Contains("fiducials.family | this family"));
+    CHECK_THAT(wrong([](Json& f) { f["family"] = "dots"; }), Contains("fiducials.family | This family"));
     CHECK_THAT(wrong([](Json& f) { f["markers"][0]["id"] = 50; }),
                Contains("markers[0].id | 50 is out of range"));
     CHECK_THAT(wrong([](Json& f) { f["markers"][0]["id"] = 1.5; }), Contains("not a whole number"));
@@ -236,12 +236,12 @@ TEST_CASE("A wrong marker is refused") {
     CHECK_THAT(wrong([](Json& f) {
                    f["markers"][0]["rect_mm"] = {14, 30, 12, 12};
                }),
-               Contains("over the opening"));
+               Contains("over another: The opening"));
     CHECK_THAT(wrong([](Json& f) {
                    f["markers"].push_back(f["markers"][0]);
                    f["markers"][1]["rect_mm"] = {85, 40, 12, 12};
                }),
-               Contains("marker 7 is there twice"));
+               Contains("Marker 7 is there twice"));
 }
 
 TEST_CASE("What is no JSON is refused with its line, and a doubled or deeply nested field too") {
@@ -250,7 +250,7 @@ TEST_CASE("What is no JSON is refused with its line, and a doubled or deeply nes
     CHECK(broken.error().where == "my.json: line 3, column 11");
     const auto doubled = read_card_layout(R"({"name": "a", "name": "b"})", "my.json");
     REQUIRE_FALSE(doubled);
-    CHECK(doubled.error().what == "the field \"name\" is given twice in one object");
+    CHECK(doubled.error().what == "The field \"name\" is given twice in one object.");
     const auto deep = read_card_layout(std::string(1'000'000, '['), "my.json");
     REQUIRE_FALSE(deep);
     CHECK(deep.error().what.find("nested") != std::string::npos);
