@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <numbers>
 
 #include "camera_fit_joint.hpp"
 #include "colour/difference.hpp"
@@ -22,7 +23,7 @@ constexpr double end_of_scale = 0.002;  // an encoded mean this near 0 or 1 has 
 constexpr double same_ink = 1.5;        // Lab distance within which two references are one ink, printed twice
 constexpr double same_step = 3.0;       // L* within which two greys are one step
 constexpr double field_gain = 0.97;     // a curved field must lower the held-out error by this much
-constexpr double outlier_times = 5, outlier_least = 6;  // CIEDE2000; both are to be exceeded
+constexpr double outlier_times = 6, outlier_least = 8;  // CIEDE2000; both are to be exceeded
 constexpr double outlier_share = 0.2;                   // of the patches that may be dropped before giving up
 constexpr double greatest_median = 6;
 
@@ -99,8 +100,7 @@ JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& 
         if (s.role == PatchRole::trap)
             data.traps.push_back({i, s.rgb, to_xyz(s.reference).Y, place});
         else
-            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place,
-                                    detail::difference_metric(s.reference), {}});
+            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place, {}});
     }
     for (JointPatch& p : data.patches)
         for (std::size_t k = 0; k < data.patches.size(); ++k)
@@ -138,27 +138,58 @@ double mean_difference(const JointData& data, const std::vector<Lab<D50>>& predi
     return sum / static_cast<double>(predicted.size());
 }
 
-// The choice with the smallest held-out error: first how the light bends, then the colour model.
+// The choice with the smallest held-out error: first the colour model, then how the light bends.
 JointFit select(const JointData& data, const FitOptions& options, bool with_field) {
     const auto score = [&](const JointFit& fit) {
         return fit.sound() ? mean_difference(data, fit.held_out()) : 1e9;
     };
-    const ColourModel first = options.model.value_or(ColourModel::matrix);
-    JointFit best(data, {first, with_field ? 2 : 0, options.linear});
+    const int linear_field = with_field ? LightField::linear_terms : 0;
+    JointFit best(data, {options.model.value_or(ColourModel::matrix), linear_field, options.linear});
     double best_score = score(best);
-    if (with_field) {
-        JointFit curved(data, {first, 5, options.linear}, &best);
-        const double curved_score = score(curved);
-        if (curved_score < field_gain * best_score) {
-            best = std::move(curved);
-            best_score = curved_score;
-        }
-    }
-    if (!options.model) {
-        JointFit roots(data, {ColourModel::root_polynomial, best.choice().field_terms, options.linear}, &best);
-        if (score(roots) < best_score) best = std::move(roots);
-    }
+    const auto try_choice = [&](const JointChoice& choice, double needed) {
+        JointFit other(data, choice, &best);
+        const double other_score = score(other);
+        if (other_score >= needed * best_score) return;
+        best = std::move(other);
+        best_score = other_score;
+    };
+    if (!options.model) try_choice({ColourModel::root_polynomial, linear_field, options.linear}, 1.0);
+    if (with_field) try_choice({best.choice().model, LightField::quadratic_terms, options.linear}, field_gain);
     return best;
+}
+
+// Whether another print of the same ink errs in the same way: then it is the inks, not glare on this patch.
+bool twin_agrees(const JointData& data, const std::vector<Lab<D50>>& predicted, std::size_t patch) {
+    const auto error = [&](std::size_t i) {
+        const Lab<D50>& reference = data.patches[i].reference;
+        return Vector3{predicted[i].L - reference.L, predicted[i].a - reference.a, predicted[i].b - reference.b};
+    };
+    const Vector3 own = error(patch);
+    for (const std::size_t twin : data.patches[patch].twins) {
+        if (twin == patch) continue;
+        const Vector3 other = error(twin);
+        if (std::hypot(own[0] - other[0], own[1] - other[1], own[2] - other[2]) <
+            0.5 * std::hypot(own[0], own[1], own[2]))
+            return true;
+    }
+    return false;
+}
+
+// Lab error to units of CIEDE2000 at a reference colour: diag(1/SL, 1/SC, 1/SH) turned back into a and b.
+// The rotation term, which matters for saturated blues only, is left out.
+Matrix3 difference_metric(const Lab<D50>& reference) {
+    const double C = std::hypot(reference.a, reference.b), seventh = std::pow(C, 7);
+    const double G = 0.5 * (1 - std::sqrt(seventh / (seventh + std::pow(25.0, 7))));
+    const double a = (1 + G) * reference.a, chroma = std::hypot(a, reference.b);
+    const double hue = std::atan2(reference.b, a), degree = std::numbers::pi / 180;
+    const double T = 1 - 0.17 * std::cos(hue - 30 * degree) + 0.24 * std::cos(2 * hue) +
+                     0.32 * std::cos(3 * hue + 6 * degree) - 0.20 * std::cos(4 * hue - 63 * degree);
+    const double from_middle = (reference.L - 50) * (reference.L - 50);
+    const double SL = 1 + 0.015 * from_middle / std::sqrt(20 + from_middle);
+    const double SC = 1 + 0.045 * chroma, SH = 1 + 0.015 * chroma * T;
+    const double c = chroma > 0 ? a / chroma : 1, s = chroma > 0 ? reference.b / chroma : 0;
+    const double aa = c * c / SC + s * s / SH, ab = c * s * (1 / SC - 1 / SH), bb = s * s / SC + c * c / SH;
+    return {{1 / SL, 0, 0, 0, aa * (1 + G), ab, 0, ab * (1 + G), bb}};
 }
 
 Matrix3 outer(const Vector3& v) {
@@ -201,7 +232,7 @@ Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
                 continue;
             }
             const double weight = (1 - kernel_share) * kernel / std::max(near_sum, 1e-12) + kernel_share / all;
-            const Vector3 error = detail::difference_metric(p.reference) *
+            const Vector3 error = difference_metric(p.reference) *
                                   Vector3{p.predicted.L - p.reference.L, p.predicted.a - p.reference.a,
                                           p.predicted.b - p.reference.b};
             moment = moment + weight * outer(error);
@@ -216,7 +247,7 @@ Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
                                                        : trust_nominal;
     const double unseen = other_dyes * other_dyes * (1 + outside) * (1 + outside) + by_trust * by_trust;
     const Matrix3 scaled = (widen * widen) * moment + unseen * Matrix3::identity();
-    const Matrix3 back = inverse(detail::difference_metric(at));
+    const Matrix3 back = inverse(difference_metric(at));
     return back * scaled * transpose(back);
 }
 
@@ -327,7 +358,8 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
             settled = false;
         };
         if (dropped < most_dropped && usable - dropped > fewest_patches &&
-            errors[worst] > std::max(outlier_times * quantile(errors, 0.5), outlier_least)) {
+            errors[worst] > std::max(outlier_times * quantile(errors, 0.5), outlier_least) &&
+            !twin_agrees(data, held_out, worst)) {
             ++dropped;
             drop(data.patches[worst].source, "reads " + number(errors[worst]) +
                                                  " away from what the other patches say: glare, dirt or shadow");
