@@ -1,7 +1,6 @@
 // The joint robust fit behind fit_camera: tone curve, flare, light field and colour map in one problem.
 //
-// Private to libcolour. One vector of parameters, one table of residuals in units of CIEDE2000 (Lab residuals
-// scaled by its weighting functions at the reference), Gaussian priors, Huber weights, Levenberg-Marquardt.
+// Private to libcolour. One vector of parameters, one table of residuals in Lab, of about the size of CIEDE2000, Gaussian priors, Huber weights, Levenberg-Marquardt.
 // Because everything is one linearised problem, leaving patches out is a small downdate of the normal
 // equations instead of a new fit.
 #pragma once
@@ -30,10 +29,6 @@ struct ToneFamily {
     static Curve curve(const Terms& terms);
 };
 
-// Lab error to units of CIEDE2000 at a reference colour: diag(1/SL, 1/SC, 1/SH) turned back into a and b.
-// The rotation term, which matters for saturated blues only, is left out.
-Matrix3 difference_metric(const Lab<D50>& at);
-
 struct JointChoice {
     ColourModel model = ColourModel::matrix;
     int field_terms = 0;  // 0, 2 or 5 for each channel
@@ -45,7 +40,6 @@ struct JointPatch {
     Vector3 rgb{}, standard_error{};
     Lab<D50> reference;
     LightField::Terms place{};  // basis at its place; zero without one
-    Matrix3 metric;
     std::vector<std::size_t> twins;  // patches of the same ink, itself included: they are left out together
 };
 

@@ -17,7 +17,7 @@ struct CardPoint {
 // rectangle. The thirds keep the mean at 1, so that a curved field does not pass for a change of exposure.
 class LightField {
   public:
-    static constexpr std::size_t linear_terms = 2, quadratic_terms = 5;
+    static constexpr int linear_terms = 2, quadratic_terms = 5;
     using Terms = std::array<double, quadratic_terms>;
 
     CardPoint centre{}, half_size{1, 1};
