@@ -59,7 +59,7 @@ Spectrum step(double centre_nm, double width_nm, double low, double high) {
 std::array<double, 3> xyz_d50(const Spectrum& reflectance) {
     double x = 0, y = 0, z = 0, white = 0;
     for (std::size_t i = 0; i < band_count; ++i) {
-        const double s = cie::d50[i];
+        const double s = cie::illuminant_d50[i];
         x += s * reflectance[i] * cie::xbar[i];
         y += s * reflectance[i] * cie::ybar[i];
         z += s * reflectance[i] * cie::zbar[i];
@@ -81,12 +81,12 @@ const std::vector<std::string>& light_names() {
 }
 
 Spectrum light_named(const std::string& name) {
-    const cie::Table* table = name == "D50"      ? &cie::d50
-                              : name == "D65"    ? &cie::d65
-                              : name == "A"      ? &cie::a
-                              : name == "F2"     ? &cie::f2
-                              : name == "F11"    ? &cie::f11
-                              : name == "LED-B3" ? &cie::led_b3
+    const cie::Table* table = name == "D50"      ? &cie::illuminant_d50
+                              : name == "D65"    ? &cie::illuminant_d65
+                              : name == "A"      ? &cie::illuminant_a
+                              : name == "F2"     ? &cie::illuminant_f2
+                              : name == "F11"    ? &cie::illuminant_f11
+                              : name == "LED-B3" ? &cie::illuminant_led_b3
                                                  : nullptr;
     if (!table)
         throw std::runtime_error("no light called \"" + name + "\": use D50, D65, A, F2, F11 or LED-B3");
