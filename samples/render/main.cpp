@@ -22,8 +22,12 @@ constexpr const char* usage =
     "Draws sample photographs whose colours are known. Run from the top of the project.\n"
     "  render scene SCENE.json OUT_BASE [--size WxH]\n"
     "                                   one scene: OUT_BASE.jpg, .tiff or .png, and OUT_BASE.truth.json\n"
-    "  render random SEED OUT_BASE [--lights fair|any] [--kind linear|phone] [--size WxH]\n"
-    "                                   a random scene, also written as OUT_BASE.scene.json\n"
+    "  render random SEED OUT_BASE [--shot N] [--lights fair|any|D50|D65|A|F2|F11|LED-B3] [--kind "
+    "linear|phone]\n"
+    "                [--what wraps|spools] [--size WxH]\n"
+    "                                   a random scene, also written as OUT_BASE.scene.json: SEED draws the "
+    "rod, N the\n"
+    "                                   camera, the pose, the light and the nuisances\n"
     "  render card OUT.json             the card's layout as a spectrophotometer would give it\n"
     "  render shop OUT_DIR              the demo shop: OUT_DIR/spools.json\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json)\n"
@@ -113,7 +117,7 @@ Arguments parsed(int argc, char** argv) {
             continue;
         }
         bool known = false;
-        for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size"})
+        for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -131,6 +135,12 @@ void resize(Scene& scene, const std::string& size) {
     // Blur belongs to the lens: it keeps its width in the picture, not in pixels.
     scene.camera.defocus_px *= static_cast<double>(w) / scene.output.width;
     scene.output.width = w, scene.output.height = h;
+}
+
+std::uint64_t whole_number(const std::string& text) {
+    if (text.empty() || text.size() > 18 || text.find_first_not_of("0123456789") != std::string::npos)
+        throw std::invalid_argument("SEED must be a whole number, and so must --shot");
+    return std::stoull(text);
 }
 
 int run(int argc, char** argv) {
@@ -168,15 +178,16 @@ int run(int argc, char** argv) {
         photograph(scene, card, sensors, a.plain[2]);
         return 0;
     }
-    char* end = nullptr;
-    const auto seed = std::strtoull(a.plain[1].c_str(), &end, 10);
-    if (end == a.plain[1].c_str() || *end) throw std::invalid_argument("SEED must be a whole number");
-    const std::string lights = option("--lights", "fair"), kind = option("--kind", "linear");
-    if (lights != "fair" && lights != "any") throw std::invalid_argument("--lights must be fair or any");
+    const std::uint64_t seed = whole_number(a.plain[1]);
+    const std::string kind = option("--kind", "linear"), what = option("--what", "wraps");
     if (kind != "linear" && kind != "phone") throw std::invalid_argument("--kind must be linear or phone");
+    if (what != "wraps" && what != "spools") throw std::invalid_argument("--what must be wraps or spools");
+    RandomWish wish{seed, whole_number(option("--shot", a.plain[1].c_str())), option("--lights", "fair"),
+                    kind == "phone", what == "spools"};
+    if (wish.lights != "fair" && wish.lights != "any") light_named(wish.lights);
     std::vector<std::string> names;
     for (const auto& [name, s] : sensors) names.push_back(name);
-    const json drawn = random_scene(seed, names, lights == "any", kind == "phone");
+    const json drawn = random_scene(wish, names);
     Scene scene = scene_from(drawn);
     if (a.options.count("--size")) resize(scene, option("--size", ""));
     write_text(a.plain[2] + ".scene.json", dumped(drawn));

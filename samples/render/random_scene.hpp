@@ -8,9 +8,16 @@
 
 namespace bindhue::render {
 
-// The same seed gives the same scene everywhere. any_light: all lights of the tables, mixtures of unlike ones
-// and steeper gradients; else D50, D65 and LED-B3.
-nlohmann::json random_scene(std::uint64_t seed, const std::vector<std::string>& sensors, bool any_light,
-                            bool phone);
+struct RandomWish {
+    std::uint64_t seed = 0;  // of the rod and its wraps
+    std::uint64_t shot = 0;  // of camera, pose, light and nuisances
+    std::string lights =
+        "fair";  // D50, D65 and LED-B3; "any": all, and mixtures of unlike ones; or one by name
+    bool phone = false;
+    bool spools = false;  // dry thread, deep as on a spool, in place of wraps
+};
+
+// A scene as in samples/scenes; the same wish gives the same scene everywhere.
+nlohmann::json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors);
 
 }  // namespace bindhue::render

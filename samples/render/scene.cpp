@@ -228,7 +228,10 @@ Scene scene_from(const json& document) {
     });
     o.each("bands", [&](Object& b) {
         Band band = band_from(b);
-        if (band.ground != "blank" && band.ground != "white") spool_coded(band.ground);
+        if (band.ground != "blank" && band.ground != "white" && band.ground != "deep")
+            spool_coded(band.ground);
+        if (band.ground == "deep" && band.schedule != Schedule::none)
+            fail(b.at("ground"), "\"deep\" is thread as on its spool: its schedule must be none");
         const double previous = s.bands.empty() ? 0 : s.bands.back().start_mm + s.bands.back().length_mm;
         if (band.start_mm < previous - 1e-9) fail(b.at("start_mm"), "lies inside the band before it");
         if (band.start_mm + band.length_mm > 120 + 1e-9)

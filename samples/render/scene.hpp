@@ -57,7 +57,9 @@ struct Light {
 
 struct Band {
     double start_mm = 0, length_mm = 0;
-    std::string role = "wrap", spool, ground = "blank";
+    std::string role = "wrap", spool;
+    std::string ground =
+        "blank";  // blank, white, the code of an underwrap's spool, or deep: many turns, as on a spool
     Schedule schedule = Schedule::finish;
     double pitch_mm = 0;  // 0: from the thread's size
 };

@@ -34,6 +34,15 @@ double over(const Plate& p, double ground) {
     return p.back_down + p.through_down * ground * p.through_up / (1.0 - p.back_up * ground);
 }
 
+// A number that belongs to a text, the same on every machine (FNV-1a).
+std::uint64_t number_of(const std::string& text) {
+    std::uint64_t h = 1469598103934665603ull;
+    for (const char c : text) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211ull;
+    h ^= h >> 33;
+    h *= 0xff51afd7ed558ccdull;
+    return h ^ (h >> 29);
+}
+
 // Invented, and chosen so that the trade's outcomes follow: see samples/README.md.
 struct Fibre {
     double filament_mm;
@@ -44,7 +53,7 @@ struct Fibre {
     double contact_finish, contact_preserver;  // share of the fibre in optical contact with the coat
 };
 
-Fibre fibre(Material material) {
+Fibre usual_fibre(Material material) {
     switch (material) {
         case Material::nylon:
             return {0.020, 0.035, 0.34, 0.012, 0.040, 0.92, 0.10};
@@ -58,6 +67,19 @@ Fibre fibre(Material material) {
             return {0.020, 0.10, 0.10, 0.10, 0.0, 1.0, 1.0};
     }
     return {};
+}
+
+// No two lots are delustred or soak alike.
+Fibre fibre_of(const Spool& spool) {
+    Fibre f = usual_fibre(spool.material);
+    const std::uint64_t h = number_of(spool.code + " fibre");
+    const auto varied = [&](int shift) { return static_cast<double>(h >> shift & 0xff) / 127.5 - 1.0; };
+    f.pigment *= 1.0 + 0.15 * varied(0);
+    f.face_air_back *= 1.0 + 0.04 * varied(8);
+    f.contact_finish += 0.04 * varied(16);
+    f.contact_preserver *= 1.0 + 0.3 * varied(24);
+    f.contact_finish = std::min(f.contact_finish, 1.0);
+    return f;
 }
 
 double diffuse_return_inside() {
@@ -120,15 +142,6 @@ const std::vector<Spectrum>& dyes() {
         bump(672, 46, 1.0) + bump(615, 38, 0.40) + bump(420, 26, 0.22),
     };
     return table;
-}
-
-// A number that belongs to a text, the same on every machine (FNV-1a).
-std::uint64_t number_of(const std::string& text) {
-    std::uint64_t h = 1469598103934665603ull;
-    for (const char c : text) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211ull;
-    h ^= h >> 33;
-    h *= 0xff51afd7ed558ccdull;
-    return h ^ (h >> 29);
 }
 
 Spectrum undyed(Material material) {
@@ -237,7 +250,7 @@ double fresnel(double index, double cosine) {
 }
 
 Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption) {
-    const Fibre f = fibre(spool.material);
+    const Fibre f = fibre_of(spool);
     Spectrum s;
     for (std::size_t i = 0; i < band_count; ++i)
         s[i] = spool.material == Material::metallic
@@ -248,7 +261,7 @@ Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption) {
 
 Spectrum wrapped(const Spool& spool, const Spectrum& absorption, Schedule schedule, const Spectrum& ground,
                  const Spectrum& amber) {
-    const Fibre f = fibre(spool.material);
+    const Fibre f = fibre_of(spool);
     const int rows = rows_in(f, spool.size_mm);
     const double contact = schedule == Schedule::none     ? 0.0
                            : schedule == Schedule::finish ? f.contact_finish

@@ -260,11 +260,14 @@ void World::make_surfaces(const Sensor& sensor) {
         Spectrum ground = blank;
         if (band.ground == "white") {
             ground = ground_named("white");
+        } else if (band.ground == "deep") {
+            ground = dry_opaque(spool, dyed(spool));
         } else if (band.ground != "blank") {
             const Spool& under = spool_coded(band.ground);
             ground = wrapped(under, dyed(under), band.schedule, blank, constant(0));
         }
-        const Spectrum body = wrapped(spool, dyed(spool), band.schedule, ground, amber);
+        const Spectrum body =
+            band.ground == "deep" ? ground : wrapped(spool, dyed(spool), band.schedule, ground, amber);
         const double end = band.start_mm + band.length_mm;
         // A gap is a fifth of the pitch wide.
         const double open = 0.2 * scene_.rod.gaps;
@@ -350,7 +353,9 @@ bool World::meets_phone(Vec from, Vec d, double far) const {
 World::Hit World::first_hit(Vec from, Vec d) const {
     Hit hit;
     if (std::abs(d.z) > 1e-12) {
-        for (std::size_t i = 0; i < scene_.covers.size(); ++i) {
+        // What lies on the card is too thin to shade it.
+        const bool over_or_under = from.z > 1.0 || from.z < -1e-2;
+        for (std::size_t i = 0; over_or_under && i < scene_.covers.size(); ++i) {
             const auto& r = scene_.covers[i].rect_mm;
             const double t = (1.0 - from.z) / d.z;
             if (t < 1e-6 || t > hit.t) continue;
@@ -379,7 +384,7 @@ bool World::blocked(Vec from, Vec to, bool on_rod) const {
         if (card_there(p.x, p.y)) return true;
     }
     for (const Cover& c : scene_.covers) {
-        if (from.z >= 1.0) break;
+        if (from.z > -1e-2) break;
         const Vec p = from + ((1.0 - from.z) / d.z) * d;
         if (p.x > c.rect_mm[0] && p.y > c.rect_mm[1] && p.x < c.rect_mm[0] + c.rect_mm[2] &&
             p.y < c.rect_mm[1] + c.rect_mm[3])
