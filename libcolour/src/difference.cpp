@@ -151,7 +151,7 @@ struct Chroma {
 template <class T>
 struct Hue {
     T numerator, denominator;  // of 2 sqrt(C1 C2) sin(dh/2)
-    T weight;                  // T of equation 15
+    T c, s;                    // cosine and sine of the mean hue
     T z;                       // see rotation_sine
 };
 template <class T>
@@ -202,14 +202,6 @@ BINDHUE_INLINE Hue<T> hue_of(T a1, T b1, T a2, T b2, const Chroma<T>& chroma) {
     const T inverse_norm = one / pick(norm > zero, norm, one);
     const T c = pick(norm > zero, mx * inverse_norm, one), s = my * inverse_norm;
 
-    // Equation 15, the cosines of the multiples of the mean hue by repeated multiplication.
-    const T c2 = c * c - s * s, s2h = T(2.0) * c * s;
-    const T c3 = c2 * c - s2h * s, s3 = s2h * c + c2 * s;
-    const T c4 = c2 * c2 - s2h * s2h, s4 = T(2.0) * c2 * s2h;
-    const T weight_T = one - T(0.17) * (c * T(0.86602540378443864676) + s * half) + T(0.24) * c2 +
-                       T(0.32) * (c3 * T(0.99452189536827333692) - s3 * T(0.10452846326765347140)) -
-                       T(0.20) * (c4 * T(0.45399049973954679156) + s4 * T(0.89100652418836786236));
-
     // Equation 16. The formula does not wrap the mean hue minus 275 degrees: for a mean hue from 0 to 95
     // degrees the distance is 180 to 275, not the 85 to 180 of the other way round. Close to a mean hue of 0
     // the sign is that of the sine of the sum of the hues, again exact.
@@ -218,14 +210,23 @@ BINDHUE_INLINE Hue<T> hue_of(T a1, T b1, T a2, T b2, const Chroma<T>& chroma) {
     const bool upper = pick(straddling, (p + q) + (p_rest + q_rest), s) >= zero;
     const bool beyond = upper & (s * cos275 - c * sin275 > zero);
     const T z = pick(beyond, one, half - half * (c * cos275 + s * sin275));
-    return {hue_numerator, hue_denominator, weight_T, z};
+    return {hue_numerator, hue_denominator, c, s, z};
 }
 
-// Equations 17 to 22.
+// Equations 15 and 17 to 22.
 template <class T>
 BINDHUE_INLINE Terms<T> terms_of(T L1, T L2, const Chroma<T>& chroma, const Hue<T>& hue,
                                  T rotation_angle_sine, T kL, T kC, T kH) {
     const T half = T(0.5), one = T(1.0);
+    // Equation 15, the cosines of the multiples of the mean hue by repeated multiplication.
+    const T c = hue.c, s = hue.s;
+    const T c2 = c * c - s * s, s2h = T(2.0) * c * s;
+    const T c3 = c2 * c - s2h * s, s3 = s2h * c + c2 * s;
+    const T c4 = c2 * c2 - s2h * s2h, s4 = T(2.0) * c2 * s2h;
+    const T weight_T = one - T(0.17) * (c * T(0.86602540378443864676) + s * half) + T(0.24) * c2 +
+                       T(0.32) * (c3 * T(0.99452189536827333692) - s3 * T(0.10452846326765347140)) -
+                       T(0.20) * (c4 * T(0.45399049973954679156) + s4 * T(0.89100652418836786236));
+
     const T C1 = chroma.C1, C2 = chroma.C2;
     const T mean_C = half * (C1 + C2);
     const T RT = -T(2.0) * rotation_angle_sine * root(seventh_power_ratio(mean_C));
@@ -234,7 +235,7 @@ BINDHUE_INLINE Terms<T> terms_of(T L1, T L2, const Chroma<T>& chroma, const Hue<
     const T SL_root = root(T(20.0) + from_50_squared);
     const T L_denominator = kL * (SL_root + T(0.015) * from_50_squared);  // kL SL, times SL_root
     const T C_denominator = kC * (one + T(0.045) * mean_C);
-    const T H_denominator = kH * (one + T(0.015) * mean_C * hue.weight) * hue.denominator;
+    const T H_denominator = kH * (one + T(0.015) * mean_C * weight_T) * hue.denominator;
     // One division for three: divisions and square roots are most of the time.
     const T CH = C_denominator * H_denominator, inverse = one / (L_denominator * CH);
     const T L = (L2 - L1) * SL_root * (CH * inverse);
@@ -304,7 +305,8 @@ BINDHUE_INLINE void batch(const Vector3& reference, const T* L, const T* a, cons
     const T L1 = static_cast<T>(reference[0]), a1 = static_cast<T>(reference[1]),
             b1 = static_cast<T>(reference[2]), one = T(1);
     constexpr std::size_t block = 128;
-    T stretch[block], C1[block], C2[block], numerator[block], denominator[block], weight[block], z[block];
+    T stretch[block], C1[block], C2[block], numerator[block], denominator[block], c[block], s[block],
+        z[block];
     for (std::size_t first = 0; first < count; first += block) {
         const std::size_t size = std::min(block, count - first);
         const T *block_L = L + first, *block_a = a + first, *block_b = b + first;
@@ -315,14 +317,14 @@ BINDHUE_INLINE void batch(const Vector3& reference, const T* L, const T* a, cons
         }
         for (std::size_t i = 0; i < size; ++i) {
             const Hue<T> hue = hue_of(a1, b1, block_a[i], block_b[i], {stretch[i], C1[i], C2[i]});
-            numerator[i] = hue.numerator, denominator[i] = hue.denominator, weight[i] = hue.weight,
+            numerator[i] = hue.numerator, denominator[i] = hue.denominator, c[i] = hue.c, s[i] = hue.s,
             z[i] = hue.z;
         }
         for (std::size_t i = 0; i < size; ++i) z[i] = rotation_sine(z[i]);
         for (std::size_t i = 0; i < size; ++i)
             block_out[i] = total_of(terms_of(L1, block_L[i], Chroma<T>{stretch[i], C1[i], C2[i]},
-                                             Hue<T>{numerator[i], denominator[i], weight[i], z[i]}, z[i], one,
-                                             one, one));
+                                             Hue<T>{numerator[i], denominator[i], c[i], s[i], z[i]}, z[i],
+                                             one, one, one));
     }
 }
 BINDHUE_VECTOR_CLONES
