@@ -207,7 +207,8 @@ std::string lean(const Lab<D50>& reference, const Lab<D50>& sample) {
         const double across = ua * db - ub * da;
         words[2] = {axis_word(-ub * across, ua * across), std::abs(terms.H)};
     }
-    std::stable_sort(words.begin(), words.end(), [](const Word& x, const Word& y) { return x.size > y.size; });
+    std::stable_sort(words.begin(), words.end(),
+                     [](const Word& x, const Word& y) { return x.size > y.size; });
 
     // The largest always; the others if they can be seen themselves and are not dwarfed by it.
     std::string out = words[0].text;
