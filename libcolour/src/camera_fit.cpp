@@ -422,4 +422,26 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     return fit;
 }
 
+CameraRgb CameraFit::response_to(const XYZ<D50>& colour) const {
+    Vector3 v{0.5, 0.5, 0.5};
+    const Vector3 aim = colour.vector();
+    for (int round = 0; round < 40; ++round) {
+        const Vector3 here = to_xyz(CameraRgb::from(v)).vector();
+        Matrix3 slope;
+        for (std::size_t k = 0; k < 3; ++k) {
+            Vector3 moved = v;
+            const double h = 1e-4 * std::max(v[k], 1e-2);
+            moved[k] += h;
+            const Vector3 there = to_xyz(CameraRgb::from(moved)).vector();
+            for (std::size_t i = 0; i < 3; ++i) slope(i, k) = (there[i] - here[i]) / h;
+        }
+        if (!(std::abs(determinant(slope)) > 1e-12)) break;
+        const Vector3 step = inverse(slope) * Vector3{aim[0] - here[0], aim[1] - here[1], aim[2] - here[2]};
+        for (std::size_t k = 0; k < 3; ++k)
+            v[k] = std::max(1e-6, v[k] + std::clamp(step[k], -0.5 * v[k], 2.0 * v[k]));
+        if (std::abs(step[0]) + std::abs(step[1]) + std::abs(step[2]) < 1e-10) break;
+    }
+    return CameraRgb::from(v);
+}
+
 }  // namespace bindhue

@@ -33,13 +33,15 @@ BINDHUE_INLINE T pick(bool condition, T yes, T no) {
     return condition ? yes : no;
 }
 
-// The polynomial with the coefficients c, lowest power first.
-template <const auto& c, std::size_t I = 0, class T>
+// The polynomial with the coefficients c, lowest power first: even and odd powers apart, and so on down,
+// because the formula is one long chain of operations that wait for each other, and this is the shortest
+// chain for a polynomial.
+template <const auto& c, std::size_t First = 0, std::size_t Stride = 1, class T>
 BINDHUE_INLINE T polynomial(T x) {
-    if constexpr (I + 1 == std::size(c))
-        return T(c[I]);
+    if constexpr (First + Stride >= std::size(c))
+        return T(c[First]);
     else
-        return polynomial<c, I + 1>(x) * x + T(c[I]);
+        return polynomial<c, First, 2 * Stride>(x * x) + x * polynomial<c, First + Stride, 2 * Stride>(x * x);
 }
 
 template <std::size_t N>
@@ -165,8 +167,8 @@ BINDHUE_INLINE Terms<T> terms_of(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC,
     // Which way round the hue circle: for exactly opposite hues the formula goes up from the lesser hue.
     const bool lesser_is_1 = (b1 > zero) | ((b1 == zero) & (a1 > zero));
     const T turn = pick(cross > zero, one, pick(cross < zero, -one, pick(lesser_is_1, one, -one)));
-    const T safe_half_root = pick(half_root > zero, half_root, one);
-    const T hue = pick(near, stretch * cross / safe_half_root, turn * (half_root + half_root));
+    const T hue_numerator = pick(near, stretch * cross, turn * (half_root + half_root));
+    const T hue_denominator = pick(near & (half_root > zero), half_root, one);
 
     // Equation 14: the mean hue as a unit vector (c, s). The sum of the two directions cancels when they are
     // nearly opposite; their difference, turned by 90 degrees, does not. A grey has no hue: then the other's
@@ -202,11 +204,15 @@ BINDHUE_INLINE Terms<T> terms_of(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC,
     const T RT = -T(2.0) * rotation_angle_sine * root(seventh_power_ratio(mean_C));
 
     const T from_50 = half * (L1 + L2) - T(50.0), from_50_squared = from_50 * from_50;
-    const T SL = one + T(0.015) * from_50_squared / root(T(20.0) + from_50_squared);
-    const T SC = one + T(0.045) * mean_C;
-    const T SH = one + T(0.015) * mean_C * weight_T;
-
-    const T L = (L2 - L1) / (kL * SL), C = (C2 - C1) / (kC * SC), H = hue / (kH * SH);
+    const T SL_root = root(T(20.0) + from_50_squared);
+    const T L_denominator = kL * (SL_root + T(0.015) * from_50_squared);  // kL SL, times SL_root
+    const T C_denominator = kC * (one + T(0.045) * mean_C);
+    const T H_denominator = kH * (one + T(0.015) * mean_C * weight_T) * hue_denominator;
+    // One division for three: divisions and square roots are most of the time.
+    const T CH = C_denominator * H_denominator, inverse = one / (L_denominator * CH);
+    const T L = (L2 - L1) * SL_root * (CH * inverse);
+    const T C = (C2 - C1) * (L_denominator * H_denominator * inverse);
+    const T H = hue_numerator * (L_denominator * C_denominator * inverse);
     return {L, C, H, RT * C * H};
 }
 

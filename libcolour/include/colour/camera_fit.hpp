@@ -90,6 +90,10 @@ class CameraFit {
     // Colour of a linear response already undone (see above).
     XYZ<D50> to_xyz(const CameraRgb& linear) const;
 
+    // The linear response that to_xyz turns into this colour, by Newton's method; exact for colours that the
+    // map reaches, nearest found otherwise.
+    CameraRgb response_to(const XYZ<D50>& colour) const;
+
     // The reading of a linear response with the covariance of its mean: pixel noise, the fit's own error
     // forecast from the held-out errors (wider outside the hull of the patches), card trust, shading, each an
     // independent term.

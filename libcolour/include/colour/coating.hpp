@@ -5,6 +5,11 @@
 // optical contact the clear, smooth surface returns part of the light (Saunderson), with air left under the
 // rest. Preserver is a sealed skin over a dry core: little contact. No published dry-to-finished figures for
 // rod thread exist, so the prior is wide and says so.
+//
+// Assumptions. Thread on a spool is opaque, a wrap is one layer of it. The ground has a smooth surface of its
+// own (lacquer, paint, a finished underwrap), which a coat in contact with it puts out of work. The finish is
+// clear and thick enough to level; thread that soaked unevenly, a guide foot beneath and old, amber finish
+// are not described.
 #pragma once
 
 #include <array>
@@ -12,6 +17,7 @@
 
 #include "colour/reading.hpp"
 #include "colour/result.hpp"
+#include "colour/spectrum.hpp"
 
 namespace bindhue {
 
@@ -25,6 +31,7 @@ inline constexpr std::array all_schedules{Schedule::none, Schedule::finish, Sche
 
 std::string_view name(Material material);  // "ncp-nylon"
 std::string_view name(Schedule schedule);  // "preserver+finish"
+// Error: bad_value, with the list of what is understood.
 Result<Material> parse_material(std::string_view text);
 Result<Schedule> parse_schedule(std::string_view text);
 
@@ -32,20 +39,70 @@ Result<Schedule> parse_schedule(std::string_view text);
 // practice).
 int coats(Schedule schedule);
 
-// Means of the prior's physical parameters; see coating.cpp for where each comes from.
+inline constexpr double min_thread_mm = 0.05, max_thread_mm = 1.0;  // diameters that are thread
+
+// A surface known by its colour alone, with the spectrum to reason with and how that moves with the colour.
+// Dear to make (it finds the smoothest reflectance), cheap to use: make it once for each spool and ground.
+class Surface {
+  public:
+    // Never fails on a valid reading: a colour outside the object-colour solid (fluorescent, or misread)
+    // takes the spectrum of the nearest chroma inside, and its misfit is carried along.
+    static Surface nearest(const Reading& reading);
+    // Error: bad_value for an invalid reading, or a misfit beyond both 5 and three standard deviations.
+    static Result<Surface> from(const Reading& reading);
+
+    const Reading& reading() const { return reading_; }
+    const Spectrum& reflectance() const { return reflectance_; }
+    Vector3 misfit() const { return misfit_; }  // Lab of the reading minus Lab of the spectrum
+
+    static constexpr std::size_t coarse_size = 21;  // every 20 nm, for derivatives only
+    using Coarse = std::array<double, coarse_size>;
+    const Coarse& coarse() const { return coarse_; }
+    const Coarse& coarse_slope(std::size_t axis) const {
+        return slope_[axis];
+    }  // d reflectance / d L, a or b
+
+  private:
+    Reading reading_;
+    Spectrum reflectance_;
+    Vector3 misfit_{};
+    Coarse coarse_{};
+    std::array<Coarse, 3> slope_{};
+};
+
+// The physical state of a coated wrap.
 struct CoatingParameters {
     double scattering = 0;        // S X of one layer of dry thread, at the nominal size of 0.15 mm
-    double scattering_ratio = 0;  // finished over dry
+    double scattering_ratio = 1;  // where the coat touches the fibre, over dry
+    double absorption_ratio = 1;  // the same for K
     double contact = 0;           // share of the fibre surface in optical contact with the coat, 0..1
-    double index = 1.5;           // refractive index of the coat
+    double haze = 0;   // share of the film's underside over air that scatters instead of mirroring, 0..1
+    double index = 1;  // refractive index of the coat; 1: no coat
 };
-CoatingParameters coating_prior(Material material, Schedule schedule);
+CoatingParameters coating_prior(Material material,
+                                Schedule schedule);  // medians; see coating.cpp for sources
+
+// Colour of one layer of thread over the ground. Any parameters in range: this is the model to fit to coat
+// tests. size_mm as in predict_finished.
+Lab<D50> coated_look(const CoatingParameters& parameters, double size_mm, const Surface& dry,
+                     const Surface& ground);
 
 // One layer of thread over the ground. dry: as on the spool (opaque). ground: what lies under the thread, as
-// it looks bare. size_mm: diameter of the thread, 0.05..1. The covariance holds the dry and the ground
-// reading's error carried through, and the prior's spread. Schedule none over a ground: the dry layer as it
-// shows the ground. Errors: bad_value (size, or a colour no surface has).
+// it looks bare. size_mm: diameter of the thread, min_thread_mm..max_thread_mm. The covariance holds the dry
+// and the ground reading's error carried through, the prior's spread, and what the model leaves out. Schedule
+// none over a ground: the dry layer as it shows the ground. Metallic keeps its colour at every schedule, with
+// a covariance wide enough for its change with angle. Errors: bad_value (size, or a colour no surface has).
 Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
                                  const Reading& ground);
+
+// The same in parts, for ranking many: precondition, size_mm in range.
+Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
+                        const Surface& ground);
+struct FinishedCovariance {
+    Matrix3 from_dry;  // the dry reading's error, carried through
+    Matrix3 rest;      // the ground's error, the prior's spread, what the model leaves out
+};
+FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
+                                        const Surface& dry, const Surface& ground);
 
 }  // namespace bindhue

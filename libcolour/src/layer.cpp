@@ -1,0 +1,86 @@
+#include "colour/layer.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace bindhue {
+namespace {
+
+constexpr double light_angle = std::numbers::pi / 4;  // 45:0
+
+// g coth g for g >= 0, from exp(-2g) - 1, which keeps its digits where g is small.
+double g_coth_g(double g) {
+    if (g < 1e-4) return 1.0 + g * g / 3.0;
+    const double e = std::expm1(-2.0 * g);
+    return -g * (2.0 + e) / e;
+}
+
+}  // namespace
+
+// Kubelka's solution multiplied through by S X, so that neither S X = 0 nor K X = 0 divides by zero:
+// with g = b S X = sqrt(KX (KX + 2 SX)) and c = g coth g.
+double TwoFluxLayer::reflectance_over(double ground) const {
+    const double c = g_coth_g(std::sqrt(KX * (KX + 2.0 * SX)));
+    const double sum = SX + KX;
+    return std::clamp((SX - ground * (sum - c)) / (sum - ground * SX + c), 0.0, 1.0);
+}
+
+double TwoFluxLayer::transmittance() const {
+    const double g = std::sqrt(KX * (KX + 2.0 * SX));
+    if (g < 1e-6) return 1.0 / (1.0 + SX + KX);
+    const double e = std::exp(-2.0 * g);
+    return 2.0 * g * std::exp(-g) / ((SX + KX) * (1.0 - e) + g * (1.0 + e));
+}
+
+double k_over_s(double infinite_reflectance) {
+    return (1.0 - infinite_reflectance) * (1.0 - infinite_reflectance) / (2.0 * infinite_reflectance);
+}
+
+double infinite_reflectance(double k_over_s) {
+    // 1 / (a + b) instead of a - b: no cancellation for deep colours.
+    return 1.0 / (1.0 + k_over_s + std::sqrt(k_over_s * (k_over_s + 2.0)));
+}
+
+double fresnel_reflectance(double n, double angle) {
+    if (n == 1.0) return 0.0;  // no surface: at grazing incidence the equations would divide zero by zero
+    const double cosine = std::cos(angle), sine = std::sin(angle);
+    const double inner = std::sqrt(n * n - sine * sine);
+    const double across = (cosine - inner) / (cosine + inner);
+    const double along = (n * n * cosine - inner) / (n * n * cosine + inner);
+    return 0.5 * (across * across + along * along);
+}
+
+double fresnel_diffuse_external(double n) {
+    if (n == 1.0) return 0.0;
+    const double n2 = n * n, n4 = n2 * n2;
+    const double first = 0.5 + (n - 1) * (3 * n + 1) / (6 * (n + 1) * (n + 1));
+    const double second =
+        n2 * (n2 - 1) * (n2 - 1) / ((n2 + 1) * (n2 + 1) * (n2 + 1)) * std::log((n - 1) / (n + 1));
+    const double third = 2 * n2 * n * (n2 + 2 * n - 1) / ((n2 + 1) * (n4 - 1));
+    const double fourth = 8 * n4 * (n4 + 1) / ((n2 + 1) * (n4 - 1) * (n4 - 1)) * std::log(n);
+    return first + second - third + fourth;
+}
+
+// Radiance over n^2 is the same on both sides of a surface: n^2 (1 - internal) = 1 - external.
+double fresnel_diffuse_internal(double n) { return 1.0 - (1.0 - fresnel_diffuse_external(n)) / (n * n); }
+
+double saunderson_outside(double inside, double k1, double k2) {
+    return (1.0 - k1) * (1.0 - k2) * inside / (1.0 - k2 * inside);
+}
+
+double saunderson_inside(double outside, double k1, double k2) {
+    return outside / ((1.0 - k1) * (1.0 - k2) + k2 * outside);
+}
+
+Film::Film(double n)
+    : gain((1.0 - fresnel_reflectance(n, light_angle)) * (1.0 - fresnel_reflectance(n, 0.0)) / (n * n)),
+      returned(fresnel_diffuse_internal(n)) {}
+
+double wetted_absorption(double dry_absorption, double liquid_index) {
+    const double entered = 1.0 - fresnel_reflectance(liquid_index, light_angle);
+    const double returned = fresnel_diffuse_internal(liquid_index);
+    return entered * dry_absorption / (1.0 - returned * (1.0 - dry_absorption));
+}
+
+}  // namespace bindhue

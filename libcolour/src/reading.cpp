@@ -1,0 +1,221 @@
+#include "colour/reading.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+namespace bindhue {
+namespace {
+
+using Square = Eigen::Matrix<double, 3, 3, Eigen::RowMajor>;
+
+Square to_eigen(const Matrix3& a) { return Eigen::Map<const Square>(a.m.data()); }
+Eigen::Vector3d to_eigen(const Vector3& v) { return {v[0], v[1], v[2]}; }
+Matrix3 from_eigen(const Square& a) {
+    Matrix3 out;
+    Eigen::Map<Square>(out.m.data()) = 0.5 * (a + a.transpose());
+    return out;
+}
+
+// How much of the difference between two independent readings is the first one's error: C1 (C1 + C2)^-1, with
+// the pseudo-inverse, so that directions in which both are exact stay defined.
+Square share_of_first(const Square& first, const Square& second) {
+    const Eigen::SelfAdjointEigenSolver<Square> sum(first + second);
+    const double floor = 1e-14 * std::max(sum.eigenvalues()[2], 0.0);
+    Eigen::Vector3d inverse;
+    for (int i = 0; i < 3; ++i) {
+        const double value = sum.eigenvalues()[i];
+        inverse[i] = value > floor && value > 0 ? 1.0 / value : 0.0;
+    }
+    return first * (sum.eigenvectors() * inverse.asDiagonal() * sum.eigenvectors().transpose());
+}
+
+Square square_root(const Square& covariance) {
+    const Eigen::SelfAdjointEigenSolver<Square> solver(covariance);
+    return solver.eigenvectors() * solver.eigenvalues().cwiseMax(0.0).cwiseSqrt().asDiagonal();
+}
+
+// Quantile of the standard normal distribution, 0 < p < 1, by bisecting its integral: only for the table
+// below, once.
+double normal_quantile(double p) {
+    double low = -9, high = 9;
+    for (int i = 0; i < 60; ++i) {
+        const double middle = 0.5 * (low + high);
+        (0.5 * std::erfc(-middle * std::sqrt(0.5)) < p ? low : high) = middle;
+    }
+    return 0.5 * (low + high);
+}
+
+constexpr int sample_size = 512;
+using Sample = Eigen::Matrix<double, 3, sample_size>;
+
+// Additive recurrence by the powers of the root of x^4 = x + 1 (the generalised golden ratio), half of it
+// mirrored, then whitened: mean and covariance are those of the standard normal distribution exactly.
+const Sample& standard_sample() {
+    static const Sample sample = [] {
+        Sample s;
+        const double root = 1.2207440846057596;
+        for (int axis = 0; axis < 3; ++axis) {
+            const double step = std::pow(root, -(axis + 1));
+            for (int i = 0; i < sample_size / 2; ++i) {
+                const double u = 0.5 + step * (i + 1);
+                const double z = normal_quantile(u - std::floor(u));
+                s(axis, 2 * i) = z;
+                s(axis, 2 * i + 1) = -z;
+            }
+        }
+        const Square covariance = s * s.transpose() / sample_size;
+        return Sample(covariance.llt().matrixL().solve(s));
+    }();
+    return sample;
+}
+
+std::string kept_if_equal(const std::string& one, const std::string& other) {
+    return one == other ? one : std::string();
+}
+
+}  // namespace
+
+bool ReadingContext::same_kind(const ReadingContext& other) const {
+    return !camera.empty() && !card.empty() && !light.empty() && camera == other.camera &&
+           card == other.card && light == other.light;
+}
+
+Status validate(const Reading& reading) {
+    const auto fault = [](const char* what, const char* where, const char* mend) -> Status {
+        return Error{Reason::bad_value, what, where, mend};
+    };
+    const auto& [L, a, b] = reading.lab;
+    if (!std::isfinite(L) || !std::isfinite(a) || !std::isfinite(b))
+        return fault("A Lab value is not a finite number.", "lab", "Give L, a and b as plain numbers.");
+    if (L < 0 || L > 110)
+        return fault("L is outside 0..110.", "lab", "Check that the value is CIELAB L, not XYZ or RGB.");
+    if (std::abs(a) > 200 || std::abs(b) > 200)
+        return fault("a or b is outside -200..200.", "lab", "Check the order and the scale of the numbers.");
+    const Matrix3& c = reading.covariance;
+    double largest = 0;
+    for (const double value : c.m) {
+        if (!std::isfinite(value))
+            return fault("A covariance is not a finite number.", "covariance",
+                         "Give nine plain numbers, or zeros if unknown.");
+        largest = std::max(largest, std::abs(value));
+    }
+    if (largest > 1e6)
+        return fault("A variance is over 10^6: nothing is known of this colour.", "covariance",
+                     "Read the colour again.");
+    for (std::size_t i = 0; i < 3; ++i)
+        for (std::size_t j = 0; j < i; ++j)
+            if (std::abs(c(i, j) - c(j, i)) > 1e-9 * largest)
+                return fault("The covariance is not symmetric.", "covariance",
+                             "Element (i, j) must equal element (j, i).");
+    const Eigen::SelfAdjointEigenSolver<Square> solver(to_eigen(c), Eigen::EigenvaluesOnly);
+    if (solver.eigenvalues()[0] < -1e-9 * largest)
+        return fault("The covariance has a negative variance in some direction.", "covariance",
+                     "Correlations must lie within -1..1.");
+    return ok();
+}
+
+Reading combine(const Reading& one, const Reading& other) {
+    const Square c1 = to_eigen(one.covariance), c2 = to_eigen(other.covariance);
+    const Eigen::Vector3d x1 = to_eigen(one.lab.vector()), x2 = to_eigen(other.lab.vector());
+    const bool both_exact = c1.isZero(0.0) && c2.isZero(0.0);
+    const Square gain = both_exact ? Square(0.5 * Square::Identity()) : share_of_first(c1, c2);
+    const Eigen::Vector3d x = x1 + gain * (x2 - x1);
+
+    Reading out;
+    out.lab = {x[0], x[1], x[2]};
+    out.covariance = from_eigen(c1 - gain * c1);
+    out.context = {kept_if_equal(one.context.camera, other.context.camera),
+                   kept_if_equal(one.context.card, other.context.card),
+                   kept_if_equal(one.context.light, other.context.light)};
+    return out;
+}
+
+double mahalanobis_squared(const Lab<D50>& point, const Reading& reading) {
+    constexpr double floor = 1e-4;  // variance of 0.01 Lab units: far below any instrument
+    const Square c = to_eigen(reading.covariance) + floor * Square::Identity();
+    const Eigen::Vector3d d = to_eigen(point.vector()) - to_eigen(reading.lab.vector());
+    return d.dot(c.ldlt().solve(d));
+}
+
+// CIEDE2000 depends on both colours, six dimensions; but given their difference d, each mean is known:
+// reference = r - G (d - (s - r)) with G = Cr (Cr + Cs)^-1. Sampling d in three dimensions and putting both
+// colours at these means leaves out only how the weights of the formula vary about them, which is less than
+// the error of a sample of this size in six dimensions.
+DifferenceDistribution::DifferenceDistribution(const Reading& reference, const Reading& sample,
+                                               const DifferenceWeights& weights) {
+    const Square cr = to_eigen(reference.covariance), cs = to_eigen(sample.covariance);
+    at_best_ = detail::ciede2000(reference.lab.vector(), sample.lab.vector(), weights);
+    static_assert(std::tuple_size_v<decltype(sorted_)> == sample_size);
+
+    const Eigen::Vector3d r = to_eigen(reference.lab.vector()), s = to_eigen(sample.lab.vector());
+    const Square deviation = square_root(cr + cs), share = share_of_first(cr, cs);
+    const Square by_reference = -share * deviation, by_sample = (Square::Identity() - share) * deviation;
+    const Sample& z = standard_sample();
+    for (int i = 0; i < sample_size; ++i) {
+        const Eigen::Vector3d ri = r + by_reference * z.col(i), si = s + by_sample * z.col(i);
+        sorted_[static_cast<std::size_t>(i)] =
+            detail::ciede2000({ri[0], ri[1], ri[2]}, {si[0], si[1], si[2]}, weights);
+    }
+    std::sort(sorted_.begin(), sorted_.end());
+    expected_ = std::accumulate(sorted_.begin(), sorted_.end(), 0.0) / sample_size;
+}
+
+double DifferenceDistribution::quantile(double p) const {
+    // Each of the sorted values stands for the middle of its own share of the distribution.
+    const double place = std::clamp(p * sample_size - 0.5, 0.0, sample_size - 1.0);
+    const auto below = static_cast<std::size_t>(place);
+    const std::size_t above = std::min<std::size_t>(below + 1, sample_size - 1);
+    return std::lerp(sorted_[below], sorted_[above], place - static_cast<double>(below));
+}
+
+double DifferenceDistribution::pass_chance(double tolerance) const {
+    const auto passed = std::upper_bound(sorted_.begin(), sorted_.end(), tolerance) - sorted_.begin();
+    return static_cast<double>(passed) / sample_size;
+}
+
+std::string lean(const Lab<D50>& reference, const Lab<D50>& sample) {
+    constexpr double visible = 0.5;
+    const DifferenceTerms terms = ciede2000_terms(reference, sample);
+    if (!(terms.total >= visible)) return {};
+
+    struct Word {
+        const char* text;
+        double size;
+    };
+    std::array<Word, 3> words{Word{terms.L > 0 ? "lighter" : "darker", std::abs(terms.L)}, Word{}, Word{}};
+
+    // A shift in a and b goes by the name of the axis that it follows most.
+    const auto axis_word = [](double along_a, double along_b) {
+        if (std::abs(along_a) > std::abs(along_b)) return along_a > 0 ? "redder" : "greener";
+        return along_b > 0 ? "yellower" : "bluer";
+    };
+    const double da = sample.a - reference.a, db = sample.b - reference.b;
+    const double chroma_reference = std::hypot(reference.a, reference.b);
+    const double chroma_sample = std::hypot(sample.a, sample.b);
+    constexpr double near_neutral = 4.0;  // below, hue is no more than noise, and a grey is not "duller"
+    if (std::min(chroma_reference, chroma_sample) < near_neutral &&
+        std::max(chroma_reference, chroma_sample) < 4 * near_neutral) {
+        words[1] = {axis_word(da, db), std::hypot(terms.C, terms.H)};
+    } else {
+        words[1] = {terms.C > 0 ? "more vivid" : "duller", std::abs(terms.C)};
+        // The part of the shift across the mean direction from grey, which changes the hue.
+        double ua = 0, ub = 0;
+        if (chroma_reference > 0) ua += reference.a / chroma_reference, ub += reference.b / chroma_reference;
+        if (chroma_sample > 0) ua += sample.a / chroma_sample, ub += sample.b / chroma_sample;
+        const double across = ua * db - ub * da;
+        words[2] = {axis_word(-ub * across, ua * across), std::abs(terms.H)};
+    }
+    std::stable_sort(words.begin(), words.end(),
+                     [](const Word& x, const Word& y) { return x.size > y.size; });
+
+    // The largest always; the others if they can be seen themselves and are not dwarfed by it.
+    std::string out = words[0].text;
+    for (std::size_t i = 1; i < words.size(); ++i)
+        if (words[i].size >= visible && words[i].size >= 0.3 * words[0].size)
+            out.append(", ").append(words[i].text);
+    return out;
+}
+
+}  // namespace bindhue
