@@ -1,8 +1,8 @@
 // The joint robust fit behind fit_camera: tone curve, flare, light field and colour map in one problem.
 //
-// Private to libcolour. One vector of parameters, one table of residuals in Lab, of about the size of CIEDE2000, Gaussian priors, Huber weights, Levenberg-Marquardt.
-// Because everything is one linearised problem, leaving patches out is a small downdate of the normal
-// equations instead of a new fit.
+// Private to libcolour. One vector of parameters, one table of residuals in Lab, of about the size of
+// CIEDE2000, Gaussian priors, Huber weights, Levenberg-Marquardt. Because everything is one linearised
+// problem, leaving patches out is a small downdate of the normal equations instead of a new fit.
 #pragma once
 
 #include <Eigen/Dense>
@@ -39,7 +39,7 @@ struct JointPatch {
     std::size_t source = 0;  // index into the caller's table
     Vector3 rgb{}, standard_error{};
     Lab<D50> reference;
-    LightField::Terms place{};  // basis at its place; zero without one
+    LightField::Terms place{};       // basis at its place; zero without one
     std::vector<std::size_t> twins;  // patches of the same ink, itself included: they are left out together
 };
 
@@ -53,7 +53,8 @@ struct JointTrap {
 struct JointData {
     std::vector<JointPatch> patches;
     std::vector<JointTrap> traps;
-    Vector3 gain{1, 1, 1};  // brings linear light near reflectance, so that priors mean the same for each camera
+    Vector3 gain{1, 1,
+                 1};  // brings linear light near reflectance, so that priors mean the same for each camera
 };
 
 class JointFit {

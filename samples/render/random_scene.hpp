@@ -1,0 +1,23 @@
+// Scenes that nobody arranged, for accuracy runs.
+#pragma once
+
+#include <cstdint>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+namespace bindhue::render {
+
+struct RandomWish {
+    std::uint64_t seed = 0;  // of the rod and its wraps
+    std::uint64_t shot = 0;  // of camera, pose, light and nuisances
+    std::string lights =
+        "fair";  // D50, D65 and LED-B3; "any": all, and mixtures of unlike ones; or one by name
+    bool phone = false;
+    bool spools = false;  // dry thread, deep as on a spool, in place of wraps
+};
+
+// A scene as in samples/scenes; the same wish gives the same scene everywhere.
+nlohmann::json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors);
+
+}  // namespace bindhue::render
