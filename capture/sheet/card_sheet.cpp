@@ -11,6 +11,7 @@
 #include <optional>
 
 #include "colour/adaptation.hpp"
+#include "shop/atomic_file.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -467,6 +468,25 @@ Result<std::vector<std::string>> card_sheet_svg(const CardLayout& card, Paper pa
         out.push_back(std::move(document));
     }
     return out;
+}
+
+Status write_card_sheet(const CardLayout& card, const std::filesystem::path& path, Paper paper) {
+    const std::string ending = path.extension().string();
+    if (ending == ".pdf") {
+        const Result<std::string> pdf = card_sheet_pdf(card, paper);
+        return pdf ? save_file(path, *pdf, Previous::forgotten) : Status(pdf.error());
+    }
+    if (ending != ".svg")
+        return Error{Reason::bad_value, "The sheet is drawn as PDF or SVG only.", path.string(),
+                     "Let the name end in .pdf or .svg."};
+    const Result<std::vector<std::string>> pages = card_sheet_svg(card, paper);
+    if (!pages) return pages.error();
+    for (std::size_t i = 0; i < pages->size(); ++i) {
+        std::filesystem::path page = path;
+        if (i > 0) page.replace_filename(path.stem().string() + "-" + std::to_string(i + 1) + ending);
+        if (const Status saved = save_file(page, (*pages)[i], Previous::forgotten); !saved) return saved;
+    }
+    return ok();
 }
 
 }  // namespace bindhue::capture

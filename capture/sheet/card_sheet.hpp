@@ -9,6 +9,7 @@
 // print's values are nominal until it is measured.
 #pragma once
 
+#include <filesystem>
 #include <string>
 #include <vector>
 
@@ -27,5 +28,9 @@ Result<std::string> card_sheet_pdf(const CardLayout& card, Paper paper);
 
 // One document to a page; width and height are in millimetres.
 Result<std::vector<std::string>> card_sheet_svg(const CardLayout& card, Paper paper);
+
+// A .pdf or .svg by the ending of the path. Of an SVG the first page takes the path itself, the others
+// PATH-2.svg and so on. Errors: bad_value (another ending, or as above); storage.
+Status write_card_sheet(const CardLayout& card, const std::filesystem::path& path, Paper paper);
 
 }  // namespace bindhue::capture

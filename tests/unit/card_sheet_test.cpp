@@ -166,3 +166,20 @@ TEST_CASE("A name that is no UTF-8 is refused instead of printed") {
     REQUIRE_FALSE(refused);
     CHECK(refused.error().reason == Reason::bad_value);
 }
+
+TEST_CASE("The ending of the file's name tells PDF from SVG, and nothing else is written") {
+    const TemporaryFolder folder;
+    REQUIRE(write_card_sheet(bench_card(), folder.path / "card.pdf", Paper::a4));
+    REQUIRE(write_card_sheet(bench_card(), folder.path / "card.svg", Paper::a4));
+    REQUIRE(write_card_sheet(bench_card(), folder.path / "card.svg", Paper::a4));
+    std::vector<std::string> names;
+    for (const auto& entry : std::filesystem::directory_iterator(folder.path))
+        names.push_back(entry.path().filename().string());
+    std::sort(names.begin(), names.end());
+    CHECK(names == std::vector<std::string>{"card-2.svg", "card.pdf", "card.svg"});
+    const Status refused = write_card_sheet(bench_card(), folder.path / "card.png", Paper::a4);
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().reason == Reason::bad_value);
+    CHECK(write_card_sheet(bench_card(), folder.path / "no" / "card.pdf", Paper::a4).error().reason ==
+          Reason::storage);
+}
