@@ -14,16 +14,13 @@
 #include <string>
 #include <vector>
 
+#include "colour/light_field.hpp"
 #include "colour/reading.hpp"
 #include "colour/result.hpp"
 #include "colour/spectrum.hpp"
+#include "colour/tone_curve.hpp"
 
 namespace bindhue {
-
-// A place on the card, in millimetres from its upper left corner; x to the right, y down.
-struct CardPoint {
-    double x_mm = 0, y_mm = 0;
-};
 
 enum class PatchRole {
     grey,    // a neutral step: carries tone curve and light field, and takes part in the colour fit
@@ -62,34 +59,11 @@ struct FitOptions {
 struct PatchResult {
     std::string id;
     PatchRole role = PatchRole::colour;
-    Lab<D50> predicted;   // by a fit that did not see this patch
+    Lab<D50> reference;
+    Lab<D50> predicted;   // by a fit that saw neither this patch nor another print of the same ink
     double delta_e = 0;   // CIEDE2000 from the reference
     bool used = false;    // took part in the fit (not clipped, not an outlier, not a check patch or trap)
     std::string dropped;  // why not, in words, if it was meant to take part
-};
-
-// Low-order field of the light over the card, per channel, relative to its mean over the patches:
-// E(x, y) = 1 + gx u + gy v (+ guu u^2 + guv uv + gvv v^2), u, v from -1 to 1 over the patches.
-class LightField {
-  public:
-    CardPoint centre{}, half_size{1, 1};
-    std::array<std::array<double, 5>, 3> terms{};  // per channel: u, v, u^2, uv, v^2
-
-    Vector3 at(const CardPoint& place) const;
-};
-
-// Monotone map from encoded to linear, one for each channel, on 0..1.
-class ToneCurve {
-  public:
-    ToneCurve();  // identity
-
-    static ToneCurve srgb();
-    Vector3 to_linear(const Vector3& encoded) const;
-    Vector3 to_encoded(const Vector3& linear) const;
-    Vector3 slope(const Vector3& encoded) const;  // d linear / d encoded
-
-    static constexpr std::size_t knots = 33;  // evenly over the encoded scale
-    std::array<std::array<double, knots>, 3> linear{};
 };
 
 class CameraFit {
@@ -115,6 +89,10 @@ class CameraFit {
 
     // Colour of a linear response already undone (see above).
     XYZ<D50> to_xyz(const CameraRgb& linear) const;
+
+    // The linear response that to_xyz turns into this colour, by Newton's method; exact for colours that the
+    // map reaches, nearest found otherwise.
+    CameraRgb response_to(const XYZ<D50>& colour) const;
 
     // The reading of a linear response with the covariance of its mean: pixel noise, the fit's own error
     // forecast from the held-out errors (wider outside the hull of the patches), card trust, shading, each an

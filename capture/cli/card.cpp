@@ -1,0 +1,105 @@
+#include <cstdio>
+#include <iostream>
+
+#include "cli/command.hpp"
+#include "colour/camera_fit.hpp"
+#include "shop/atomic_file.hpp"
+#include "shop/card_layout.hpp"
+#include "shop/patch_table.hpp"
+#include "sheet/card_sheet.hpp"
+#include "sheet/swatch.hpp"
+
+namespace bindhue::capture::cli {
+namespace {
+
+struct FitCommand {
+    std::string table;
+    bool linear = false, json = false;
+
+    int run() const {
+        const Result<std::string> text = read_file(table);
+        if (!text) return fail(text.error());
+        const Result<std::vector<PatchSample>> patches = read_patch_table(*text, table, linear);
+        if (!patches) return fail(patches.error());
+        FitOptions options;
+        options.linear = linear;
+        options.trust = Trust::measured;
+        const Result<CameraFit> fit = fit_camera(*patches, options);
+        if (!fit) return fail(fit.error());
+        if (json) {
+            print_json(document(*fit));
+        } else {
+            print(*fit);
+        }
+        return done;
+    }
+
+    static nlohmann::ordered_json document(const CameraFit& fit) {
+        nlohmann::ordered_json patches = nlohmann::ordered_json::array();
+        for (const PatchResult& p : fit.patches)
+            patches.push_back({{"id", p.id}, {"predicted_lab", to_json(p.predicted)}, {"delta_e", p.delta_e}, {"used", p.used}, {"dropped", p.dropped}});
+        return {{"format", "bindhue-card-fit"},
+                {"version", 1},
+                {"colour_model", fit.model == ColourModel::matrix ? "3x3" : "root-polynomial 2"},
+                {"held_out_error", {{"median", fit.held_out_median}, {"p95", fit.held_out_p95}}},
+                {"patches", std::move(patches)}};
+    }
+
+    static void print(const CameraFit& fit) {
+        Table out({"patch", "", "L*", "a*", "b*", "read L*", "a*", "b*", "CIEDE2000", ""});
+        const bool colour = terminal_has_colour();
+        const auto number = [](double value) {
+            char text[32];
+            std::snprintf(text, sizeof text, "%.1f", value);
+            return std::string(text);
+        };
+        for (const PatchResult& p : fit.patches)
+            out.add({p.id, swatch(p.reference, colour), number(p.reference.L), number(p.reference.a), number(p.reference.b), number(p.predicted.L),
+                     number(p.predicted.a), number(p.predicted.b), number(p.delta_e), p.dropped});
+        std::cout << out.text() << '\n';
+        std::printf("colour model: %s\nheld-out error (each patch by a fit without it): CIEDE2000 %.2f median, %.2f at the 95th percentile\n",
+                    fit.model == ColourModel::matrix ? "3x3" : "root-polynomial 2", fit.held_out_median, fit.held_out_p95);
+    }
+};
+
+struct PrintCommand {
+    std::string layout, output = "card.pdf", paper = "a4";
+
+    int run() const {
+        CardLayout card = bench_card();
+        if (!layout.empty()) {
+            Result<CardLayout> loaded = load_card_layout(layout);
+            if (!loaded) return fail(loaded.error());
+            card = std::move(*loaded);
+        }
+        const Status written = write_card_sheet(card, output, paper == "letter" ? Paper::letter : Paper::a4);
+        if (!written) return fail(written.error());
+        std::cout << output << " written. Print it at 100 %, without scaling, and measure its 100 mm line.\n";
+        return done;
+    }
+};
+
+}  // namespace
+
+void add_card(CLI::App& app, int& exit_code) {
+    CLI::App* card = app.add_subcommand("card", "The calibration card: print it, fit a table of its patches");
+    card->require_subcommand(1);
+
+    auto print = std::make_shared<PrintCommand>();
+    CLI::App* print_command = card->add_subcommand("print", "Write the card true to size, to print at home");
+    print_command->add_option("--card", print->layout, "Layout file (default: our bench card)");
+    print_command->add_option("--output", print->output, "File to write: .pdf or .svg by its ending")->capture_default_str();
+    print_command->add_option("--paper", print->paper, "Paper of the page")->check(CLI::IsMember({"a4", "letter"}))->capture_default_str();
+    print_command->footer("Example: bindhue card print --output card.pdf");
+    print_command->callback([print, &exit_code] { exit_code = print->run(); });
+
+    auto fit = std::make_shared<FitCommand>();
+    CLI::App* fit_command = card->add_subcommand("fit", "Fit a table of patch means of any chart, and print held-out errors");
+    fit_command->add_option("table", fit->table, "CSV with columns id,R,G,B,L,a,b and optional x_mm,y_mm,clipped,role; R, G, B encoded 0 to 1")->required();
+    fit_command->add_flag("--linear", fit->linear, "R, G, B are linear camera values");
+    fit_command->add_flag("--json", fit->json, "For machines");
+    fit_command->footer("Example: bindhue card fit patches.csv --linear");
+    fit_command->callback([fit, &exit_code] { exit_code = fit->run(); });
+}
+
+}  // namespace bindhue::capture::cli

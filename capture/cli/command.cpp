@@ -1,0 +1,111 @@
+#include "cli/command.hpp"
+
+#include <unistd.h>
+
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <iostream>
+
+#include "shop/card_layout.hpp"
+
+namespace bindhue::capture::cli {
+
+int fail(const Error& error) {
+    std::cerr << "bindhue: ";
+    if (!error.where.empty()) std::cerr << error.where << ": ";
+    std::cerr << error.what << '\n';
+    if (!error.mend.empty()) std::cerr << "  what to do: " << error.mend << '\n';
+    switch (error.reason) {
+        case Reason::bad_format:
+        case Reason::bad_value:
+        case Reason::not_found:
+            return unreadable_input;
+        case Reason::too_few:
+        case Reason::cannot_measure:
+            return cannot_measure;
+        case Reason::storage:
+            return storage_failed;
+    }
+    return storage_failed;
+}
+
+Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count, const std::string& option) {
+    std::vector<double> out;
+    const char* at = text.c_str();
+    while (true) {
+        char* end = nullptr;
+        const double value = std::strtod(at, &end);
+        if (end == at || !std::isfinite(value)) break;
+        out.push_back(value);
+        at = end;
+        if (*at != ',') break;
+        ++at;
+    }
+    if (out.size() != count || *at != '\0')
+        return Error{Reason::bad_value, "\"" + text + "\" is not " + std::to_string(count) + " numbers with commas between", option,
+                     "write them as 41.5,30,-2.25 without spaces"};
+    return out;
+}
+
+void PhotoArguments::add_to(CLI::App& command) {
+    command.add_option("--card", card, "Layout file of the card in the photo (default: our bench card, nominal values)");
+    command.add_option("--corners", corners, "The card's corners in the photo, x,y four times: upper left, upper right, lower right, lower left as the card is read");
+    command.add_option("--region", region, "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
+    command.add_option("--taken-under", light, "Name of the light that the photo was taken under, kept with the reading");
+    command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
+}
+
+Result<ReadOptions> PhotoArguments::options() const {
+    ReadOptions out;
+    if (card.empty()) {
+        out.layout = bench_card();
+    } else {
+        Result<CardLayout> layout = load_card_layout(card);
+        if (!layout) return layout.error();
+        out.layout = std::move(*layout);
+    }
+    out.linear = linear;
+    out.light = light;
+    if (!corners.empty()) {
+        const auto numbers = parse_numbers(corners, 8, "--corners");
+        if (!numbers) return numbers.error();
+        out.corners.emplace();
+        for (std::size_t i = 0; i < 4; ++i) (*out.corners)[i] = {(*numbers)[2 * i], (*numbers)[2 * i + 1]};
+    }
+    if (!region.empty()) {
+        const auto numbers = parse_numbers(region, 4, "--region");
+        if (!numbers) return numbers.error();
+        out.region = PixelRegion{(*numbers)[0], (*numbers)[1], (*numbers)[2], (*numbers)[3]};
+    }
+    return out;
+}
+
+nlohmann::ordered_json to_json(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }
+
+nlohmann::ordered_json to_json(const Matrix3& m) {
+    return {{m(0, 0), m(0, 1), m(0, 2)}, {m(1, 0), m(1, 1), m(1, 2)}, {m(2, 0), m(2, 1), m(2, 2)}};
+}
+
+void print_json(const nlohmann::ordered_json& document) { std::cout << document.dump(2) << '\n'; }
+
+std::string in_words(const Lab<D50>& lab) {
+    char text[64];
+    std::snprintf(text, sizeof text, "%5.1f %6.1f %6.1f", lab.L, lab.a, lab.b);
+    return text;
+}
+
+std::string spread_in_words(const Matrix3& covariance) {
+    char text[64];
+    const auto half = [&](std::size_t i) { return 1.96 * std::sqrt(std::max(0.0, covariance(i, i))); };
+    std::snprintf(text, sizeof text, "%.1f %.1f %.1f", half(0), half(1), half(2));
+    return text;
+}
+
+bool terminal_has_colour() {
+    const char* depth = std::getenv("COLORTERM");
+    const std::string colours = depth == nullptr ? "" : depth;
+    return isatty(STDOUT_FILENO) != 0 && (colours == "truecolor" || colours == "24bit") && std::getenv("NO_COLOR") == nullptr;
+}
+
+}  // namespace bindhue::capture::cli

@@ -1,0 +1,53 @@
+// What every command shares: exit codes, error messages, machine output.
+#pragma once
+
+#include <array>
+#include <string>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+#include <nlohmann/json.hpp>
+
+#include "colour/reading.hpp"
+#include "colour/result.hpp"
+#include "reading/reading.hpp"
+
+namespace bindhue::capture::cli {
+
+enum ExitCode { done = 0, wrong_usage = 2, unreadable_input = 3, cannot_measure = 4, storage_failed = 5 };
+
+// Prints what is wrong, where, and how to mend it on standard error, and answers the exit code.
+int fail(const Error& error);
+
+// Options that say how a photo is to be read.
+struct PhotoArguments {
+    std::string card;     // path of a layout; the bench card if empty
+    std::string corners;  // x,y,x,y,x,y,x,y
+    std::string region;   // x,y,w,h
+    std::string light;
+    bool linear = false;
+
+    void add_to(CLI::App& command);
+    Result<ReadOptions> options() const;
+};
+
+// "1,2.5,-3" as exactly `count` finite numbers; `option` names it in the error.
+Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count, const std::string& option);
+
+nlohmann::ordered_json to_json(const Lab<D50>& lab);
+nlohmann::ordered_json to_json(const Matrix3& matrix);
+void print_json(const nlohmann::ordered_json& document);
+
+// L* 41.2 a* 30.1 b* 20.4
+std::string in_words(const Lab<D50>& lab);
+// Half widths of the 95 % intervals of L, a and b, each alone: "+-1.2 0.9 1.1".
+std::string spread_in_words(const Matrix3& covariance);
+
+bool terminal_has_colour();
+
+// Each adds its command to the program; `exit_code` receives how it ended.
+void add_read(CLI::App& app, int& exit_code);
+void add_match(CLI::App& app, int& exit_code);
+void add_card(CLI::App& app, int& exit_code);
+
+}  // namespace bindhue::capture::cli

@@ -1,0 +1,240 @@
+#include "reading/reading.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "card/pose.hpp"
+#include "card/view.hpp"
+#include "photo/photo.hpp"
+#include "wrap/body.hpp"
+#include "wrap/rod.hpp"
+#include "wrap/segments.hpp"
+
+namespace bindhue::capture {
+namespace {
+
+// Check patches say how well the card's values describe this print in this light. Above these the reading
+// would be a guess.
+constexpr double worst_check_median = 4.0, worst_check_median_nominal = 8.0;
+
+Error refuse(const std::string& photo, std::string what, std::string mend) {
+    return {Reason::cannot_measure, std::move(what), photo, std::move(mend)};
+}
+
+PixelPoint pixel(const cv::Point2d& p) { return {p.x, p.y}; }
+
+CardReport report(const CardLayout& layout, const CardView& view, const CameraFit& fit) {
+    CardReport out;
+    out.layout = layout.name;
+    out.trust = layout.trust;
+    out.check_median = fit.check_median;
+    out.check_max = fit.check_max;
+    out.held_out_median = fit.held_out_median;
+    out.held_out_p95 = fit.held_out_p95;
+    out.colour_model = fit.model == ColourModel::matrix ? "3x3" : "root-polynomial 2";
+    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
+    for (std::size_t k = 0; k < 3; ++k) out.veil[k] = fit.flare[k] / white[k];
+    out.px_per_mm = view.pose.px_per_mm;
+    out.tilt_deg = view.pose.tilt_deg;
+    out.dropped = view.notes;
+    for (const PatchResult& p : fit.patches)
+        if (!p.dropped.empty()) out.dropped.push_back("patch " + p.id + ": " + p.dropped);
+    const double w = layout.width_mm, h = layout.height_mm;
+    for (const CardSpace corner :
+         {CardSpace{0, 0, 0}, CardSpace{w, 0, 0}, CardSpace{w, h, 0}, CardSpace{0, h, 0}})
+        out.outline.push_back(pixel(view.pose.project(corner)));
+    return out;
+}
+
+// The point of the card's plane that lies under a pixel.
+CardPoint place_under(const CardPose& pose, const CardLayout& layout, const cv::Point2d& aim) {
+    CardPoint at{layout.width_mm / 2, layout.height_mm / 2};
+    for (int round = 0; round < 20; ++round) {
+        const cv::Point2d here = pose.project({at.x_mm, at.y_mm, 0});
+        const cv::Point2d dx = pose.project({at.x_mm + 0.1, at.y_mm, 0}) - here,
+                          dy = pose.project({at.x_mm, at.y_mm + 0.1, 0}) - here;
+        const double det = dx.x * dy.y - dx.y * dy.x;
+        if (std::abs(det) < 1e-12) break;
+        const cv::Point2d miss = aim - here;
+        at.x_mm += 0.1 * (miss.x * dy.y - miss.y * dy.x) / det;
+        at.y_mm += 0.1 * (dx.x * miss.y - dx.y * miss.x) / det;
+    }
+    return at;
+}
+
+Result<BandReading> read_region(const Photo& photo, const ReadOptions& options, const CardPose& pose,
+                                const CameraFit& fit) {
+    const PixelRegion& q = *options.region;
+    const double right = q.x_px + q.width_px, bottom = q.y_px + q.height_px;
+    if (!(q.width_px >= 2 && q.height_px >= 2 && q.x_px >= 0 && q.y_px >= 0 && right <= photo.bgr.cols - 1 &&
+          bottom <= photo.bgr.rows - 1))
+        return Error{Reason::bad_value,
+                     "the region does not lie in the picture, which is " + std::to_string(photo.bgr.cols) +
+                         " x " + std::to_string(photo.bgr.rows) + " pixels",
+                     "--region", "give x,y,width,height in pixels of the upright picture"};
+    const CardPoint place =
+        place_under(pose, options.layout, {q.x_px + q.width_px / 2, q.y_px + q.height_px / 2});
+    Vector3 sum{}, squares{};
+    double n = 0;
+    const double step = std::max(1.0, std::sqrt(q.width_px * q.height_px / 40000.0));
+    for (double y = q.y_px; y < bottom; y += step)
+        for (double x = q.x_px; x < right; x += step) {
+            const Vector3 v = fit.undo(response_at(photo, {x, y}), place);
+            for (std::size_t k = 0; k < 3; ++k) {
+                sum[k] += v[k];
+                squares[k] += v[k] * v[k];
+            }
+            n += 1;
+        }
+    BandReading out;
+    Matrix3 covariance;
+    Vector3 mean;
+    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
+    for (std::size_t k = 0; k < 3; ++k) {
+        mean[k] = sum[k] / n;
+        covariance(k, k) = std::max(0.0, squares[k] / n - mean[k] * mean[k]) * std::min(1.0, 9.0 / n);
+    }
+    // A curved, coated surface: shading and mirrored light of some percent are in the mean and cannot be told
+    // from its colour.
+    for (std::size_t i = 0; i < 3; ++i)
+        for (std::size_t j = 0; j < 3; ++j)
+            covariance(i, j) += 0.05 * 0.05 * mean[i] * mean[j] + 0.01 * 0.01 * white[i] * white[j];
+    out.colour = fit.read(CameraRgb::from(mean), covariance);
+    out.warnings.push_back("region given by hand: gloss and shading are not taken out");
+    out.outline = {{q.x_px, q.y_px}, {right, q.y_px}, {right, bottom}, {q.x_px, bottom}};
+    return out;
+}
+
+std::vector<PixelPoint> outline(const CardPose& pose, const Rod& rod, const Segment& s) {
+    constexpr double limb = 1.45;  // radians: nearly the edge as seen
+    std::vector<PixelPoint> out;
+    for (const auto& [at, theta] :
+         {std::pair{s.begin_mm, -limb}, {s.end_mm, -limb}, {s.end_mm, limb}, {s.begin_mm, limb}})
+        out.push_back(pixel(pose.project(rod.surface(at, theta))));
+    return out;
+}
+
+Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
+                WrapReading& out) {
+    const Result<Rod> rod = find_rod(photo, options.layout, pose, fit);
+    if (!rod) return rod.error();
+    const double middle = (rod->s_begin + rod->s_end) / 2;
+    const double facing = rod->facing_camera(middle, pose);
+    const Skin skin = unroll(photo, pose, fit, *rod);
+    const std::vector<Segment> segments = find_segments(skin, fit, facing);
+    if (segments.empty())
+        return refuse(photo.source, "no band could be told on the rod",
+                      "lay the wrap in the middle of the opening, in focus");
+    const std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing);
+
+    std::vector<Reading> readings;
+    std::vector<Lab<D50>> labs;
+    for (const BodyColour& body : bodies) {
+        if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
+            return refuse(photo.source, "part of the rod in the opening is out of the picture",
+                          "take in the whole card");
+        readings.push_back(fit.read(body.linear, body.covariance));
+        labs.push_back(readings.back().lab);
+    }
+    const std::vector<BandFeatures> features = name_bands(skin, segments, labs, facing, pose.px_per_mm);
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        BandReading band;
+        band.start_mm = segments[i].begin_mm;
+        band.length_mm = segments[i].length_mm();
+        band.role = features[i].role;
+        band.colour = readings[i];
+        band.pitch_mm = features[i].pitch_mm;
+        band.warnings = bodies[i].warnings;
+        if (band.role != BandRole::blank && !band.pitch_mm)
+            band.warnings.push_back("thread pitch not resolved in this picture");
+        band.outline = outline(pose, *rod, segments[i]);
+        out.bands.push_back(std::move(band));
+    }
+    out.blank_diameter_mm = 2 * rod->radius_at(middle);
+    return ok();
+}
+
+}  // namespace
+
+std::string_view name(BandRole role) {
+    switch (role) {
+        case BandRole::wrap:
+            return "wrap";
+        case BandRole::trim:
+            return "trim";
+        case BandRole::blank:
+            return "blank";
+    }
+    return "";
+}
+
+std::optional<Reading> WrapReading::blank() const {
+    std::optional<Reading> out;
+    double longest = 0;
+    for (const BandReading& band : bands)
+        if (band.role == BandRole::blank && band.length_mm > longest) {
+            longest = band.length_mm;
+            out = band.colour;
+        }
+    return out;
+}
+
+Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOptions& options) {
+    const Result<Photo> photo = load_photo(path, {options.linear});
+    if (!photo) return photo.error();
+    std::optional<CardCorners> corners;
+    if (options.corners) {
+        corners.emplace();
+        for (std::size_t i = 0; i < 4; ++i)
+            (*corners)[i] = {(*options.corners)[i].x_px, (*options.corners)[i].y_px};
+    }
+    const Result<CardPose> pose = find_card(*photo, options.layout, corners);
+    if (!pose) return pose.error();
+    const Result<CardView> view = sample_card(*photo, options.layout, *pose);
+    if (!view) return view.error();
+
+    FitOptions fit_options;
+    fit_options.linear = options.linear;
+    fit_options.trust = options.layout.trust;
+    fit_options.context = {photo->camera, options.layout.name, options.light};
+    const Result<CameraFit> fit = fit_camera(view->patches, fit_options);
+    if (!fit) {
+        Error error = fit.error();
+        error.where = error.where.empty() ? photo->source : photo->source + ", " + error.where;
+        return error;
+    }
+
+    WrapReading out;
+    out.photo = photo->source;
+    out.card = report(options.layout, *view, *fit);
+    const double worst =
+        options.layout.trust == Trust::nominal ? worst_check_median_nominal : worst_check_median;
+    if (out.card.check_median > worst)
+        return refuse(
+            photo->source,
+            "the card's check patches are read " + std::to_string(out.card.check_median).substr(0, 4) +
+                " CIEDE2000 wrong (median): this reading could not be trusted",
+            "check that the layout belongs to this card, keep shadows and glare off it, and use one light");
+    if (options.layout.trust == Trust::nominal)
+        out.warnings.push_back(
+            "the card's values are nominal: good for comparing readings made with this one card, not as "
+            "absolute colours");
+    if (view->clipped_white_share > 0)
+        out.warnings.push_back("some of the card's white is blown out: expose less");
+
+    if (options.region) {
+        Result<BandReading> region = read_region(*photo, options, *pose, *fit);
+        if (!region) return region.error();
+        out.bands.push_back(std::move(*region));
+    } else if (const Status status = read_rod(*photo, options, *pose, *fit, out); !status) {
+        return status.error();
+    }
+    if (photo->bgr.depth() == CV_8U) {
+        out.picture = photo->bgr;
+    } else {
+        photo->bgr.convertTo(out.picture, CV_8U, 255.0 / photo->full_scale());
+    }
+    return out;
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,75 @@
+// The one entry: a photo in, a reading out.
+//
+// bytes -> Photo -> CardView -> CameraFit -> bands -> WrapReading, each step once.
+#pragma once
+
+#include <array>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <opencv2/core/mat.hpp>
+
+#include "colour/camera_fit.hpp"
+#include "colour/reading.hpp"
+#include "colour/result.hpp"
+#include "shop/card_layout.hpp"
+#include "wrap/bands.hpp"
+
+namespace bindhue::capture {
+
+struct PixelPoint {
+    double x_px = 0, y_px = 0;
+};
+struct PixelRegion {
+    double x_px = 0, y_px = 0, width_px = 0, height_px = 0;
+};
+
+struct ReadOptions {
+    CardLayout layout;
+    bool linear = false;
+    std::optional<std::array<PixelPoint, 4>>
+        corners;  // of the card: upper left, upper right, lower right, lower left as it is read
+    std::optional<PixelRegion> region;  // read this instead of looking for the rod
+    std::string light;                  // what the user calls the light, kept with the reading
+};
+
+std::string_view name(BandRole role);
+
+struct BandReading {
+    double start_mm = 0, length_mm = 0;  // along the rod, from the left edge of the opening; 0 for a region
+    BandRole role = BandRole::wrap;
+    Reading colour;
+    std::optional<double> pitch_mm;
+    std::vector<std::string> warnings;
+    std::vector<PixelPoint> outline;  // in the photo, upright
+};
+
+struct CardReport {
+    std::string layout;
+    Trust trust = Trust::nominal;
+    double check_median = 0, check_max = 0;  // CIEDE2000 of the check patches; negative if the card has none
+    double held_out_median = 0, held_out_p95 = 0;
+    std::string colour_model;  // "3x3" or "root-polynomial 2"
+    Vector3 veil{};            // flare as a share of white, red, green, blue
+    double px_per_mm = 0, tilt_deg = 0;
+    std::vector<std::string> dropped;  // patches left out, and why
+    std::vector<PixelPoint> outline;
+};
+
+struct WrapReading {
+    std::string photo;
+    std::vector<BandReading> bands;           // in order along the rod
+    std::optional<double> blank_diameter_mm;  // at the middle of the opening
+    CardReport card;
+    std::vector<std::string> warnings;
+    cv::Mat picture;  // CV_8UC3, BGR, the upright photo, for drawing on
+
+    // The bare blank, if it was seen: what lies under the thread.
+    std::optional<Reading> blank() const;
+};
+
+Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOptions& options);
+
+}  // namespace bindhue::capture

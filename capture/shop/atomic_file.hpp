@@ -1,0 +1,21 @@
+// Reading a whole file, and replacing one so that no crash or full disk can lose it.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <string_view>
+
+#include "colour/result.hpp"
+
+namespace bindhue::capture {
+
+// Errors: not_found; storage (no permission, a folder, larger than 64 MiB).
+Result<std::string> read_file(const std::filesystem::path& path);
+
+// Writes to a temporary file in the same folder, flushes it to the disk and renames it over `path`; the
+// version that was there is kept as PATH.previous. Whenever it is cut off, `path` holds the old or the new
+// version whole (at worst a temporary file named .NAME.*.saving stays behind). Follows a symbolic link; keeps
+// the file's permissions. Error: storage; the old version is then untouched.
+Status save_file(const std::filesystem::path& path, std::string_view text);
+
+}  // namespace bindhue::capture

@@ -1,0 +1,179 @@
+#include "shop/csv.hpp"
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <cstdio>
+
+namespace bindhue::capture {
+namespace {
+
+constexpr std::size_t most_columns = 1000;
+
+std::string_view trimmed(std::string_view text) {
+    const auto first = text.find_first_not_of(" \t");
+    if (first == std::string_view::npos) return {};
+    return text.substr(first, text.find_last_not_of(" \t") - first + 1);
+}
+
+std::string quoted(const std::string& field) {
+    return std::string(1, '"').append(field.substr(0, 40)).append("\"");
+}
+
+// One field at a time.
+class Scanner {
+  public:
+    explicit Scanner(std::string_view text) : text_(text) {}
+
+    bool at_end() const { return at_ == text_.size(); }
+    std::size_t line() const { return line_; }
+
+    // Reads a field and what ends it; `last` tells whether that was the end of the line. Gives what is wrong,
+    // or nothing.
+    std::optional<std::string> field(std::string& out, bool& last) {
+        out.clear();
+        const bool quoted = !at_end() && text_[at_] == '"';
+        if (quoted) {
+            ++at_;
+            for (;; ++at_) {
+                if (at_end()) return "A quoted field is not closed.";
+                if (text_[at_] == '"') {
+                    if (at_ + 1 < text_.size() && text_[at_ + 1] == '"')
+                        ++at_;
+                    else
+                        break;
+                }
+                const bool pair = text_.substr(at_, 2) == "\r\n";
+                if (text_[at_] == '\n' || (text_[at_] == '\r' && !pair)) ++line_;
+                out += text_[at_];
+            }
+            ++at_;
+        } else {
+            const std::size_t end = std::min(text_.find_first_of(",\r\n", at_), text_.size());
+            out.assign(text_.substr(at_, end - at_));
+            at_ = end;
+            if (out.find('"') != std::string::npos)
+                return "A quote stands inside a field that is not quoted.";
+        }
+        last = true;
+        if (at_end()) return std::nullopt;
+        if (text_[at_] == ',') {
+            last = false;
+            ++at_;
+            return std::nullopt;
+        }
+        if (text_[at_] != '\r' && text_[at_] != '\n')
+            return "Something follows the closing quote of a field.";
+        ++line_;
+        at_ += text_.substr(at_, 2) == "\r\n" ? 2 : 1;
+        return std::nullopt;
+    }
+
+  private:
+    std::string_view text_;
+    std::size_t at_ = 0, line_ = 1;
+};
+
+}  // namespace
+
+Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
+    const auto wrong = [&](std::size_t line, std::string what, std::string mend) {
+        return Error{Reason::bad_format, std::move(what), where + ": line " + std::to_string(line),
+                     std::move(mend)};
+    };
+    if (text.substr(0, 3) == "\xEF\xBB\xBF") text.remove_prefix(3);
+    if (text.find('\0') != std::string_view::npos)
+        return Error{Reason::bad_format, "This is not plain text.", where, "Save the table as CSV in UTF-8."};
+
+    CsvTable table;
+    table.where_ = where;
+    Scanner scanner(text);
+    while (!scanner.at_end()) {
+        CsvTable::Row row{scanner.line(), {}};
+        for (bool last = false; !last;) {
+            std::string field;
+            if (const auto what = scanner.field(field, last))
+                return wrong(row.line, *what, "Put the field in quotes and double each quote inside it.");
+            row.fields.push_back(std::move(field));
+            if (row.fields.size() > most_columns)
+                return wrong(row.line, "There are more than 1000 columns.",
+                             "Check that this is the right file.");
+        }
+        if (row.fields.size() == 1 && trimmed(row.fields[0]).empty()) continue;
+        if (!table.heading_.fields.empty()) {
+            const std::size_t wanted = table.heading_.fields.size();
+            if (row.fields.size() != wanted)
+                return wrong(row.line,
+                             "The line has " + std::to_string(row.fields.size()) + " fields, the heading " +
+                                 std::to_string(wanted) + ".",
+                             "Separate fields by commas, write numbers with a decimal point, quote texts "
+                             "with commas.");
+            table.rows_.push_back(std::move(row));
+            continue;
+        }
+        for (std::string& name : row.fields) name = std::string(trimmed(name));
+        for (std::size_t i = 0; i < row.fields.size(); ++i)
+            for (std::size_t k = 0; k < i; ++k)
+                if (row.fields[i] == row.fields[k] && !row.fields[i].empty())
+                    return wrong(row.line, "The column \"" + row.fields[i] + "\" is there twice.",
+                                 "Leave one of the two.");
+        if (row.fields.size() == 1 && row.fields[0].find_first_of(";\t") != std::string::npos)
+            return wrong(row.line, "The columns are not separated by commas.",
+                         "Save the table with commas between columns and decimal points in numbers.");
+        table.heading_ = std::move(row);
+    }
+    if (table.rows_.empty())
+        return Error{Reason::too_few, "The table has no line under its heading.", where,
+                     "Give a heading line and at least one line of values."};
+    return table;
+}
+
+std::optional<std::size_t> CsvTable::index(std::string_view column) const {
+    const auto& names = heading_.fields;
+    const auto found = std::find(names.begin(), names.end(), column);
+    if (found == names.end()) return std::nullopt;
+    return static_cast<std::size_t>(found - names.begin());
+}
+
+Status CsvTable::require(std::initializer_list<std::string_view> columns) const {
+    std::string missing, all;
+    for (const std::string_view column : columns) {
+        all.append(all.empty() ? "" : ",").append(column);
+        if (!has(column)) missing.append(missing.empty() ? "" : ", ").append(column);
+    }
+    if (missing.empty()) return ok();
+    return Error{Reason::bad_format, "The heading lacks " + missing + ".",
+                 where_ + ": line " + std::to_string(heading_.line),
+                 "Give the columns " + all + " in any order, written exactly so."};
+}
+
+const std::string& CsvTable::text(std::size_t row, std::string_view column) const {
+    return rows_[row].fields[*index(column)];
+}
+
+Error CsvTable::error(std::size_t row, std::string_view column, std::string what, std::string mend) const {
+    return {Reason::bad_value, std::move(what),
+            where_ + ": line " + std::to_string(rows_[row].line) + ", column " + std::string(column),
+            std::move(mend)};
+}
+
+Result<double> CsvTable::number(std::size_t row, std::string_view column, double at_least,
+                                double at_most) const {
+    const std::string& field = text(row, column);
+    std::string_view digits = trimmed(field);
+    if (digits.size() > 1 && digits[0] == '+' && digits[1] != '-') digits.remove_prefix(1);
+    double value = 0;
+    const auto [end, code] = std::from_chars(digits.data(), digits.data() + digits.size(), value);
+    if (digits.empty()) return error(row, column, "There is no number.", "Give one.");
+    if (code != std::errc() || end != digits.data() + digits.size() || !std::isfinite(value))
+        return error(row, column, quoted(field) + " is not a number.",
+                     "Write a number with a decimal point and nothing else.");
+    if (value < at_least || value > at_most) {
+        char range[64];
+        std::snprintf(range, sizeof range, "Give a number from %.6g to %.6g.", at_least, at_most);
+        return error(row, column, std::string(digits.substr(0, 40)) + " is out of range.", range);
+    }
+    return value;
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,51 @@
+// Comma-separated tables with a heading line, as RFC 4180 writes them.
+//
+// Accepted besides: a byte order mark, line ends of every kind, empty lines, blanks round a heading or a
+// number. Names of columns are case-sensitive (B is blue, b a coordinate). Lines are counted from 1 as an
+// editor does.
+#pragma once
+
+#include <cstddef>
+#include <initializer_list>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "colour/result.hpp"
+
+namespace bindhue::capture {
+
+class CsvTable {
+  public:
+    std::size_t rows() const { return rows_.size(); }
+    bool has(std::string_view column) const { return index(column).has_value(); }
+    Status require(std::initializer_list<std::string_view> columns) const;
+
+    // Preconditions: row < rows(), has(column).
+    const std::string& text(std::size_t row, std::string_view column) const;
+    Result<double> number(std::size_t row, std::string_view column, double at_least, double at_most) const;
+
+    // An error at this place.
+    Error error(std::size_t row, std::string_view column, std::string what, std::string mend) const;
+
+  private:
+    friend Result<CsvTable> read_csv(std::string_view text, const std::string& where);
+
+    struct Row {
+        std::size_t line = 0;
+        std::vector<std::string> fields;
+    };
+
+    std::optional<std::size_t> index(std::string_view column) const;
+
+    std::string where_;
+    Row heading_;
+    std::vector<Row> rows_;
+};
+
+// `where` names the text in errors, as a rule by its path. Errors: bad_format (with the line); too_few (no
+// line under the heading).
+Result<CsvTable> read_csv(std::string_view text, const std::string& where);
+
+}  // namespace bindhue::capture

@@ -1,0 +1,133 @@
+#include "wrap/bands.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace bindhue::capture {
+namespace {
+
+constexpr double same_colour = 6.0;     // CIELAB distance within which two runs are the same bare blank
+constexpr double widest_trim_mm = 4.0;  // common practice: trims are 1 to 4 mm
+constexpr double finest_pitch_mm = 0.09, coarsest_pitch_mm = 0.5;  // of rod thread, sizes 00 to EE
+
+struct Texture {
+    std::optional<double> pitch_mm;
+    double energy = 0;  // relative spread of fine detail along the rod
+};
+
+double distance(const Lab<D50>& a, const Lab<D50>& b) {
+    return std::sqrt((a.L - b.L) * (a.L - b.L) + (a.a - b.a) * (a.a - b.a) + (a.b - b.b) * (a.b - b.b));
+}
+
+// Detail along the rod, summed round the strip that faces the camera: power at each pitch by direct Fourier
+// sums.
+Texture texture_of(const Skin& skin, const Segment& segment, double facing_theta, double px_per_mm) {
+    Texture out;
+    const double margin = std::min(0.4, 0.2 * segment.length_mm());
+    std::vector<double> line;
+    for (std::size_t c = 0; c < skin.columns; ++c) {
+        const double s = skin.s_of(c);
+        if (s < segment.begin_mm + margin || s > segment.end_mm - margin) continue;
+        double sum = 0, n = 0;
+        for (std::size_t r = 0; r < skin.theta.size(); ++r) {
+            const Vector3& v = skin.at(r, c);
+            if (std::abs(skin.theta[r] - facing_theta) > 0.2 || !std::isfinite(v[0])) continue;
+            sum += v[0] + v[1] + v[2];
+            n += 1;
+        }
+        if (n > 0) line.push_back(sum / n);
+    }
+    const auto size = static_cast<double>(line.size());
+    if (size * skin.ds < 1.5) return out;
+    // Detail: what a running mean over half a millimetre leaves.
+    const auto half = static_cast<std::size_t>(std::max(1.0, 0.25 / skin.ds));
+    std::vector<double> detail;
+    double mean = 0;
+    for (std::size_t i = half; i + half < line.size(); ++i) {
+        double local = 0;
+        for (std::size_t k = i - half; k <= i + half; ++k) local += line[k];
+        local /= static_cast<double>(2 * half + 1);
+        detail.push_back(line[i] - local);
+        mean += line[i];
+    }
+    if (detail.size() < 16) return out;
+    mean /= static_cast<double>(detail.size());
+    double squares = 0;
+    for (const double d : detail) squares += d * d;
+    out.energy = std::sqrt(squares / static_cast<double>(detail.size())) / std::max(mean, 1e-9);
+
+    // Three pixels a turn is the least that a lens and a Bayer pattern pass.
+    const double finest = std::max(finest_pitch_mm, 3.0 / px_per_mm);
+    const double length = skin.ds * static_cast<double>(detail.size());
+    std::vector<double> powers;
+    double best = 0, best_frequency = 0;
+    const double step = 0.25 / length;
+    for (double f = 1 / coarsest_pitch_mm; f <= 1 / finest; f += step) {
+        std::complex<double> sum = 0;
+        for (std::size_t i = 0; i < detail.size(); ++i) {
+            const double window = 0.5 - 0.5 * std::cos(2 * std::numbers::pi * (static_cast<double>(i) + 0.5) /
+                                                       static_cast<double>(detail.size()));
+            sum += window * detail[i] *
+                   std::polar(1.0, -2 * std::numbers::pi * f * skin.ds * static_cast<double>(i));
+        }
+        const double power = std::norm(sum);
+        powers.push_back(power);
+        if (power > best) {
+            best = power;
+            best_frequency = f;
+        }
+    }
+    if (powers.size() < 8) return out;
+    std::nth_element(powers.begin(), powers.begin() + static_cast<std::ptrdiff_t>(powers.size() / 2),
+                     powers.end());
+    // The largest of some hundred powers of noise reaches about ten times their median; a thread's line
+    // stands far above.
+    if (best > 40 * powers[powers.size() / 2]) out.pitch_mm = 1 / best_frequency;
+    return out;
+}
+
+}  // namespace
+
+std::vector<BandFeatures> name_bands(const Skin& skin, const std::vector<Segment>& segments,
+                                     const std::vector<Lab<D50>>& labs, double facing_theta,
+                                     double px_per_mm) {
+    std::vector<BandFeatures> out(segments.size());
+    if (segments.empty()) return out;
+    std::vector<Texture> textures;
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        textures.push_back(texture_of(skin, segments[i], facing_theta, px_per_mm));
+        out[i].pitch_mm = textures[i].pitch_mm;
+    }
+
+    const std::size_t last = segments.size() - 1;
+    std::size_t blank = 0;
+    if (distance(labs[0], labs[last]) > same_colour) {
+        const auto wound = [&](std::size_t i) {
+            return (textures[i].pitch_mm ? 1.0 : 0.0) + textures[i].energy;
+        };
+        blank = wound(0) <= wound(last) ? 0 : last;
+    }
+    for (std::size_t i = 0; i < segments.size(); ++i)
+        if (distance(labs[i], labs[blank]) < same_colour && !(textures[i].pitch_mm && i != blank))
+            out[i].role = BandRole::blank;
+    // A rod of one colour end to end, with a thread's texture, is wrapped all along.
+    if (segments.size() == 1 && textures[0].pitch_mm) out[0].role = BandRole::wrap;
+
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        if (out[i].role == BandRole::blank) {
+            out[i].pitch_mm.reset();
+            continue;
+        }
+        const auto longer_wrap = [&](std::size_t j) {
+            return out[j].role == BandRole::wrap && segments[j].length_mm() > 1.5 * segments[i].length_mm();
+        };
+        if (segments[i].length_mm() <= widest_trim_mm &&
+            ((i > 0 && longer_wrap(i - 1)) || (i < last && longer_wrap(i + 1))))
+            out[i].role = BandRole::trim;
+    }
+    return out;
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,323 @@
+#include "wrap/rod.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numeric>
+#include <optional>
+#include <string>
+
+#include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
+
+namespace bindhue::capture {
+namespace {
+
+constexpr double border_mm = 1.5;        // of the opening: the card's own edge, its shadow and blur
+constexpr double thinnest_mm = 1.0;      // rods below are not met; lines this close are a gloss streak
+constexpr double steepest_slope = 0.2;   // of the rod's axis against the opening
+constexpr double fewest_strip_px = 5.0;  // across the strip of +-15 degrees that faces the camera
+constexpr double search_px_per_mm = 8.0;
+
+// The opening on the card's plane, at an even scale, in steps that look even: cube roots of response over
+// white.
+struct OpeningImage {
+    cv::Mat look;  // CV_32FC3
+    double x0 = 0, y0 = 0, px_per_mm = 0;
+
+    double x_mm(double column) const { return x0 + (column + 0.5) / px_per_mm; }
+    double y_mm(double row) const { return y0 + (row + 0.5) / px_per_mm; }
+};
+
+OpeningImage flatten_opening(const Photo& photo, const CardRect& opening, const CardPose& pose,
+                             const CameraFit& fit, const Vector3& white) {
+    OpeningImage out;
+    out.px_per_mm = std::min(search_px_per_mm, pose.px_per_mm);
+    out.x0 = opening.x_mm + border_mm;
+    out.y0 = opening.y_mm + border_mm / 2;
+    const int columns = std::max(8, static_cast<int>((opening.width_mm - 2 * border_mm) * out.px_per_mm));
+    const int rows = std::max(8, static_cast<int>((opening.height_mm - border_mm) * out.px_per_mm));
+    out.look.create(rows, columns, CV_32FC3);
+    for (int r = 0; r < rows; ++r)
+        for (int c = 0; c < columns; ++c) {
+            const CardPoint place{out.x_mm(c), out.y_mm(r)};
+            const Vector3 rgb = response_at(photo, pose.project({place.x_mm, place.y_mm, 0}));
+            cv::Vec3f look(0, 0, 0);
+            if (std::isfinite(rgb[0])) {
+                const Vector3 v = fit.undo(rgb, place);
+                for (int k = 0; k < 3; ++k)
+                    look[k] = static_cast<float>(std::cbrt(
+                        std::max(0.0, v[static_cast<std::size_t>(k)] / white[static_cast<std::size_t>(k)])));
+            }
+            out.look.at<cv::Vec3f>(r, c) = look;
+        }
+    cv::GaussianBlur(out.look, out.look, {0, 0}, 0.12 * out.px_per_mm + 0.3);
+    return out;
+}
+
+struct Line {
+    double row = 0, slope = 0;  // row at the middle column; rows per column
+    double strength = 0;
+};
+
+double row_on(const Line& line, double column, double middle) {
+    return line.row + line.slope * (column - middle);
+}
+
+// How strongly the picture changes across a line, averaged over its columns. Each column's say is capped, so
+// that one vivid band does not decide alone.
+class EdgeStrength {
+  public:
+    explicit EdgeStrength(const cv::Mat& look) {
+        cv::Mat dy;
+        cv::Sobel(look, dy, CV_32F, 0, 1, 3, 1.0 / 8);
+        strength_.create(look.size(), CV_32F);
+        for (int r = 0; r < look.rows; ++r)
+            for (int c = 0; c < look.cols; ++c) {
+                const cv::Vec3f d = dy.at<cv::Vec3f>(r, c);
+                strength_.at<float>(r, c) = std::min(0.05F, std::sqrt(d.dot(d)));
+            }
+    }
+    double along(double row, double slope) const {
+        double sum = 0;
+        int n = 0;
+        const double middle = strength_.cols / 2.0;
+        for (int c = 0; c < strength_.cols; c += 3) {
+            const double y = row + slope * (c - middle);
+            const int r = static_cast<int>(std::floor(y));
+            if (r < 0 || r + 1 >= strength_.rows) continue;
+            const double f = y - r;
+            sum += (1 - f) * strength_.at<float>(r, c) + f * strength_.at<float>(r + 1, c);
+            ++n;
+        }
+        return n * 3 < strength_.cols / 2 ? 0.0 : sum / n;
+    }
+    Line best_near(double row, double slope, double reach_rows, double reach_slope) const {
+        Line best{row, slope, -1};
+        for (double s = slope - reach_slope; s <= slope + reach_slope + 1e-9; s += reach_slope / 8)
+            for (double r = row - reach_rows; r <= row + reach_rows; r += 0.25)
+                if (const double strength = along(r, s); strength > best.strength) best = {r, s, strength};
+        return best;
+    }
+
+  private:
+    cv::Mat strength_;
+};
+
+// Rows of the sheared picture as vectors of (column, channel), each without its mean.
+std::vector<float> row_pattern(const cv::Mat& look, double row, double slope) {
+    std::vector<float> out;
+    const double middle = look.cols / 2.0;
+    for (int c = 0; c < look.cols; c += 2) {
+        const int r = std::clamp(static_cast<int>(std::lround(row + slope * (c - middle))), 0, look.rows - 1);
+        const cv::Vec3f v = look.at<cv::Vec3f>(r, c);
+        out.insert(out.end(), {v[0], v[1], v[2]});
+    }
+    for (std::size_t k = 0; k < 3; ++k) {
+        double mean = 0;
+        for (std::size_t i = k; i < out.size(); i += 3) mean += out[i];
+        mean /= static_cast<double>(out.size()) / 3;
+        for (std::size_t i = k; i < out.size(); i += 3) out[i] -= static_cast<float>(mean);
+    }
+    return out;
+}
+
+double dot(const std::vector<float>& a, const std::vector<float>& b) {
+    return std::inner_product(a.begin(), a.end(), b.begin(), 0.0);
+}
+
+// Bands cross the whole rod and nothing else: rows that repeat the same pattern along the opening are the
+// rod.
+struct Extent {
+    double slope = 0, first_row = 0, last_row = 0;
+};
+std::optional<Extent> extent_by_bands(const cv::Mat& look) {
+    double best = 0, best_row = 0, best_slope = 0;
+    std::vector<float> best_pattern;
+    const double step = 0.02;
+    for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += step)
+        for (int r = 2; r < look.rows - 2; r += 2) {
+            // The pattern must hold over neighbouring rows too: what a grain of the bench does not.
+            const auto one = row_pattern(look, r - 2, slope), other = row_pattern(look, r + 2, slope);
+            const double energy = dot(one, other) / static_cast<double>(one.size());
+            if (energy > best) {
+                best = energy;
+                best_row = r;
+                best_slope = slope;
+            }
+        }
+    if (best < 4e-4)
+        return std::nullopt;  // a spread of 0.02 in cube-root response: about 2 L* between the bands
+    best_pattern = row_pattern(look, best_row, best_slope);
+    const double norm = dot(best_pattern, best_pattern);
+    // Slope: where the pattern's rows agree best from edge to edge.
+    Extent out;
+    out.slope = best_slope;
+    const auto like = [&](double row) {
+        const auto p = row_pattern(look, row, best_slope);
+        return dot(p, best_pattern) / norm;
+    };
+    double up = best_row, down = best_row;
+    int misses = 0;
+    for (double r = best_row; r >= 0 && misses < 4; r -= 1) {
+        if (like(r) > 0.35) {
+            up = r;
+            misses = 0;
+        } else {
+            ++misses;
+        }
+    }
+    misses = 0;
+    for (double r = best_row; r < look.rows && misses < 4; r += 1) {
+        if (like(r) > 0.35) {
+            down = r;
+            misses = 0;
+        } else {
+            ++misses;
+        }
+    }
+    out.first_row = up;
+    out.last_row = down;
+    return out;
+}
+
+// Without bands: the outermost pair of strong, nearly parallel lines.
+std::optional<Extent> extent_by_edges(const cv::Mat& look, const EdgeStrength& edges, double px_per_mm) {
+    std::vector<Line> lines;
+    for (double row = 2; row < look.rows - 2; row += 1) {
+        Line best{row, 0, -1};
+        for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += 0.01)
+            if (const double strength = edges.along(row, slope); strength > best.strength)
+                best = {row, slope, strength};
+        lines.push_back(best);
+    }
+    const double strongest = std::max_element(lines.begin(), lines.end(), [](auto& a, auto& b) {
+                                 return a.strength < b.strength;
+                             })->strength;
+    if (strongest < 0.004) return std::nullopt;
+    const auto strong = [&](const Line& l) { return l.strength > 0.4 * strongest; };
+    const auto first = std::find_if(lines.begin(), lines.end(), strong);
+    const auto last = std::find_if(lines.rbegin(), lines.rend(), strong);
+    if (last->row - first->row < thinnest_mm * px_per_mm) return std::nullopt;
+    return Extent{(first->slope + last->slope) / 2, first->row, last->row};
+}
+
+// Tangents from the lens to a circle whose top is level with the card: from where they cross the card's
+// plane, the circle.
+struct Circle {
+    double axis_y = 0, radius = 0;
+};
+Circle circle_between(double y_first, double y_last, const CardSpace& lens) {
+    const double t1 = std::atan2(y_first - lens.y, lens.z), t2 = std::atan2(y_last - lens.y, lens.z);
+    const double phi = (t1 + t2) / 2, ratio = std::sin((t2 - t1) / 2) / std::cos(phi);
+    const double radius = lens.z * ratio / (1 - ratio);
+    return {lens.y + (lens.z + radius) * std::tan(phi), radius};
+}
+
+Error refuse(const Photo& photo, std::string what, std::string mend) {
+    return {Reason::cannot_measure, std::move(what), photo.source, std::move(mend)};
+}
+
+}  // namespace
+
+CardPoint Rod::top(double s) const { return {opening_x_mm + s, axis_y_mm + axis_slope * s}; }
+
+CardSpace Rod::surface(double s, double theta) const {
+    const double length = std::hypot(1.0, axis_slope), r = radius_at(s), across = r * std::sin(theta);
+    const CardPoint axis = top(s);
+    return {axis.x_mm - across * axis_slope / length, axis.y_mm + across / length,
+            r * (std::cos(theta) - 1.0)};
+}
+
+double Rod::facing_camera(double s, const CardPose& pose) const {
+    const CardSpace lens = pose.camera_position();
+    const CardPoint axis = top(s);
+    const double length = std::hypot(1.0, axis_slope);
+    const double across = (-(lens.x - axis.x_mm) * axis_slope + (lens.y - axis.y_mm)) / length;
+    return std::atan2(across, lens.z + radius_at(s));
+}
+
+Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,
+                     const CameraFit& fit) {
+    if (!layout.opening)
+        return refuse(photo, "the card's layout has no opening for a rod",
+                      "give the region to read with --region");
+    const CardRect& opening = *layout.opening;
+    const OpeningImage image =
+        flatten_opening(photo, opening, pose, fit, fit.response_to(XYZ<D50>::white()).vector());
+    const EdgeStrength edges(image.look);
+    const double middle = image.look.cols / 2.0;
+
+    std::optional<Extent> extent = extent_by_bands(image.look);
+    if (extent && extent->last_row - extent->first_row < thinnest_mm * image.px_per_mm) extent.reset();
+    if (!extent) extent = extent_by_edges(image.look, edges, image.px_per_mm);
+    if (!extent)
+        return refuse(
+            photo, "no rod was found in the card's opening",
+            "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
+
+    const double reach = 1.2 * image.px_per_mm;
+    const Line upper = edges.best_near(extent->first_row, extent->slope, reach, 0.04);
+    const Line lower = edges.best_near(extent->last_row, extent->slope, reach, 0.04);
+
+    const CardSpace lens = pose.camera_position();
+    const auto circle_at = [&](double column) {
+        return circle_between(image.y_mm(row_on(upper, column, middle)),
+                              image.y_mm(row_on(lower, column, middle)), lens);
+    };
+    const double last_column = image.look.cols - 1;
+    const Circle left = circle_at(0), right = circle_at(last_column);
+    const double span = image.x_mm(last_column) - image.x_mm(0);
+
+    Rod rod;
+    rod.opening_x_mm = opening.x_mm;
+    rod.axis_slope = (right.axis_y - left.axis_y) / span;
+    rod.axis_y_mm = left.axis_y - rod.axis_slope * (image.x_mm(0) - opening.x_mm);
+    rod.radius_slope = (right.radius - left.radius) / span;
+    rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
+    rod.s_begin = border_mm;
+    rod.s_end = opening.width_mm - border_mm;
+    rod.edge_error_mm = 0.5 / image.px_per_mm;
+    const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
+    if (!(thinnest * 2 > thinnest_mm) || std::max(left.radius, right.radius) * 2 > opening.height_mm)
+        return refuse(
+            photo, "no rod was found in the card's opening",
+            "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
+    const double strip_px = 2 * std::sin(15.0 * CV_PI / 180) * thinnest * pose.px_per_mm;
+    if (strip_px < fewest_strip_px)
+        return refuse(
+            photo,
+            "the rod is too thin in the picture: the strip that faces the camera is " +
+                std::to_string(static_cast<int>(strip_px)) + " pixels wide",
+            "come nearer or use a longer lens, to at least " +
+                std::to_string(static_cast<int>(std::ceil(pose.px_per_mm * fewest_strip_px / strip_px))) +
+                " px/mm (now " + std::to_string(static_cast<int>(pose.px_per_mm)) + ")");
+    return rod;
+}
+
+Skin unroll(const Photo& photo, const CardPose& pose, const CameraFit& fit, const Rod& rod) {
+    Skin skin;
+    constexpr double reach = 60.0 * CV_PI / 180;
+    const double radius = rod.radius_at((rod.s_begin + rod.s_end) / 2);
+    const int rows = std::clamp(static_cast<int>(2 * reach * radius * pose.px_per_mm), 41, 241) | 1;
+    for (int r = 0; r < rows; ++r) skin.theta.push_back(-reach + 2 * reach * r / (rows - 1));
+    skin.ds = 1.0 / std::min(pose.px_per_mm, 40.0);
+    skin.columns = static_cast<std::size_t>((rod.s_end - rod.s_begin) / skin.ds);
+    skin.s_begin = rod.s_begin + skin.ds / 2;
+    skin.values.resize(skin.theta.size() * skin.columns);
+    for (std::size_t c = 0; c < skin.columns; ++c) {
+        const double s = skin.s_of(c);
+        const Vector3 light = fit.field.at(rod.top(s));
+        for (std::size_t r = 0; r < skin.theta.size(); ++r) {
+            Vector3 v = response_at(photo, pose.project(rod.surface(s, skin.theta[r])));
+            if (std::isfinite(v[0])) {
+                v = fit.undo(v, std::nullopt);
+                for (std::size_t k = 0; k < 3; ++k) v[k] /= light[k];
+            }
+            skin.values[r * skin.columns + c] = v;
+        }
+    }
+    return skin;
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,49 @@
+// The rod in the card's opening: axis, edges, and its skin unrolled.
+#pragma once
+
+#include <vector>
+
+#include "card/view.hpp"
+#include "colour/camera_fit.hpp"
+#include "colour/result.hpp"
+#include "photo/photo.hpp"
+
+namespace bindhue::capture {
+
+// A straight, perhaps tapered, round rod whose top line is level with the card's face. Along the rod, s is
+// measured in millimetres from the left edge of the opening; round it, theta in radians from the card's
+// normal, positive towards larger y.
+class Rod {
+  public:
+    double s_begin = 0, s_end = 0;           // the part in the opening that can be measured
+    double opening_x_mm = 0;                 // card x of s = 0
+    double axis_y_mm = 0, axis_slope = 0;    // card y of the axis at s = 0; dy/dx
+    double radius_mm = 0, radius_slope = 0;  // at s = 0; per mm
+    double edge_error_mm = 0;                // standard error of an edge line's place
+
+    double radius_at(double s) const { return radius_mm + radius_slope * s; }
+    CardSpace surface(double s, double theta) const;
+    CardPoint top(double s) const;
+    // Direction round the rod in which the surface faces the lens.
+    double facing_camera(double s, const CardPose& pose) const;
+};
+
+// Errors, cannot_measure: the layout has no opening, no rod in it, or a rod too thin in pixels to be read.
+Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,
+                     const CameraFit& fit);
+
+// The rod's skin: linear camera response (tone, flare and the light along the rod's top line undone), rows by
+// theta, columns by s. Not finite where the rod is out of the picture.
+struct Skin {
+    std::vector<double> theta;   // of each row
+    double s_begin = 0, ds = 0;  // s of the first column's middle; step
+    std::size_t columns = 0;
+    std::vector<Vector3> values;  // row by row
+
+    const Vector3& at(std::size_t row, std::size_t column) const { return values[row * columns + column]; }
+    double s_of(std::size_t column) const { return s_begin + ds * static_cast<double>(column); }
+};
+
+Skin unroll(const Photo& photo, const CardPose& pose, const CameraFit& fit, const Rod& rod);
+
+}  // namespace bindhue::capture

@@ -1,0 +1,194 @@
+#include "wrap/segments.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace bindhue::capture {
+namespace {
+
+constexpr double column_mm = 0.1;
+constexpr double shortest_mm = 0.6;
+constexpr double least_step = 2.5;  // CIELAB distance between neighbouring runs
+constexpr double strip_half_width =
+    0.21;  // radians, 12 degrees: where the coat mirrors mostly the camera's dark side
+
+using Track = std::vector<Vector3>;  // CIELAB along the rod, evenly spaced
+
+double distance(const Vector3& a, const Vector3& b) {
+    return std::sqrt((a[0] - b[0]) * (a[0] - b[0]) + (a[1] - b[1]) * (a[1] - b[1]) +
+                     (a[2] - b[2]) * (a[2] - b[2]));
+}
+
+Track track_along(const Skin& skin, const CameraFit& fit, double facing_theta, double step_mm) {
+    Track out;
+    const double length = skin.ds * static_cast<double>(skin.columns);
+    const auto bins = static_cast<std::size_t>(length / step_mm);
+    std::vector<Vector3> sums(bins);
+    std::vector<double> counts(bins, 0);
+    for (std::size_t r = 0; r < skin.theta.size(); ++r) {
+        if (std::abs(skin.theta[r] - facing_theta) > strip_half_width) continue;
+        for (std::size_t c = 0; c < skin.columns; ++c) {
+            const Vector3& v = skin.at(r, c);
+            const auto bin = static_cast<std::size_t>(static_cast<double>(c) * skin.ds / step_mm);
+            if (bin >= bins || !std::isfinite(v[0])) continue;
+            for (std::size_t k = 0; k < 3; ++k) sums[bin][k] += v[k];
+            counts[bin] += 1;
+        }
+    }
+    Vector3 last{};
+    for (std::size_t i = 0; i < bins; ++i) {
+        if (counts[i] > 0) {
+            for (double& v : sums[i]) v /= counts[i];
+            last = to_lab(fit.to_xyz(CameraRgb::from(sums[i]))).vector();
+        }
+        out.push_back(last);
+    }
+    return out;
+}
+
+// Cumulative sums, so that a run's squared deviation costs nothing.
+class RunCost {
+  public:
+    explicit RunCost(const Track& track) : sums_(track.size() + 1), squares_(track.size() + 1, 0.0) {
+        for (std::size_t i = 0; i < track.size(); ++i) {
+            squares_[i + 1] = squares_[i];
+            for (std::size_t k = 0; k < 3; ++k) {
+                sums_[i + 1][k] = sums_[i][k] + track[i][k];
+                squares_[i + 1] += track[i][k] * track[i][k];
+            }
+        }
+    }
+    double operator()(std::size_t begin, std::size_t end) const {
+        const auto n = static_cast<double>(end - begin);
+        double out = squares_[end] - squares_[begin];
+        for (std::size_t k = 0; k < 3; ++k)
+            out -= (sums_[end][k] - sums_[begin][k]) * (sums_[end][k] - sums_[begin][k]) / n;
+        return std::max(0.0, out);
+    }
+    Vector3 mean(std::size_t begin, std::size_t end) const {
+        Vector3 out;
+        for (std::size_t k = 0; k < 3; ++k)
+            out[k] = (sums_[end][k] - sums_[begin][k]) / static_cast<double>(end - begin);
+        return out;
+    }
+
+  private:
+    std::vector<Vector3> sums_;
+    std::vector<double> squares_;
+};
+
+double noise_variance(const Track& track) {
+    std::vector<double> squares;
+    for (std::size_t i = 1; i + 1 < track.size(); ++i) {
+        double sum = 0;
+        for (std::size_t k = 0; k < 3; ++k) {
+            const double d = track[i][k] - 0.5 * (track[i - 1][k] + track[i + 1][k]);
+            sum += d * d;
+        }
+        squares.push_back(sum / 1.5);
+    }
+    std::nth_element(squares.begin(), squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 2),
+                     squares.end());
+    return squares[squares.size() / 2] /
+           0.79;  // the median of a chi-square with three degrees of freedom over three
+}
+
+std::vector<std::size_t> optimal_partition(const RunCost& cost, std::size_t n, double price,
+                                           std::size_t shortest) {
+    std::vector<double> best(n + 1, std::numeric_limits<double>::infinity());
+    std::vector<std::size_t> from(n + 1, 0);
+    best[0] = 0;
+    for (std::size_t end = 1; end <= n; ++end)
+        for (std::size_t begin = 0; begin < end; ++begin) {
+            if (end - begin < shortest && begin != 0 && end != n) continue;
+            const double total = best[begin] + cost(begin, end) + price;
+            if (total < best[end]) {
+                best[end] = total;
+                from[end] = begin;
+            }
+        }
+    std::vector<std::size_t> edges{n};
+    while (edges.back() != 0) edges.push_back(from[edges.back()]);
+    std::reverse(edges.begin(), edges.end());
+    return edges;
+}
+
+}  // namespace
+
+std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, double facing_theta) {
+    const Track track = track_along(skin, fit, facing_theta, column_mm);
+    if (track.size() < 12) return {};
+    const RunCost cost(track);
+    const double begin_mm = skin.s_begin - skin.ds / 2;
+
+    // Thread texture and a slow drift of the light are no bands: each counts as noise.
+    const double variance = std::max(noise_variance(track), 0.25);
+    const double price = 6.0 * variance * std::log(static_cast<double>(track.size())) + 4.0;
+    std::vector<std::size_t> edges = optimal_partition(cost, track.size(), price, 2);
+
+    // What lies between two bands by blur alone is an edge: too short, or a mixture of its neighbours and
+    // hardly longer.
+    const auto drop_shortest = [&] {
+        for (std::size_t i = 1; i + 2 < edges.size(); ++i) {
+            const double length = static_cast<double>(edges[i + 1] - edges[i]) * column_mm;
+            if (length >= 2 * shortest_mm) continue;
+            const Vector3 before = cost.mean(edges[i - 1], edges[i]),
+                          here = cost.mean(edges[i], edges[i + 1]),
+                          after = cost.mean(edges[i + 1], edges[i + 2]);
+            const double detour = distance(before, here) + distance(here, after) - distance(before, after);
+            if (length < shortest_mm || detour < 0.15 * distance(before, after)) {
+                const std::size_t middle = (edges[i] + edges[i + 1]) / 2;
+                edges[i] = middle;
+                edges.erase(edges.begin() + static_cast<std::ptrdiff_t>(i) + 1);
+                return true;
+            }
+        }
+        return false;
+    };
+    const auto merge_nearest = [&] {
+        std::size_t nearest = 0;
+        double least = least_step;
+        for (std::size_t i = 1; i + 1 < edges.size(); ++i)
+            if (const double d =
+                    distance(cost.mean(edges[i - 1], edges[i]), cost.mean(edges[i], edges[i + 1]));
+                d < least) {
+                least = d;
+                nearest = i;
+            }
+        if (nearest == 0) return false;
+        edges.erase(edges.begin() + static_cast<std::ptrdiff_t>(nearest));
+        return true;
+    };
+    while (drop_shortest() || merge_nearest()) {
+    }
+
+    // Edges between samples: the place that leaves the same area on both sides.
+    const double fine_mm = std::max(skin.ds, 0.03);
+    const Track fine = track_along(skin, fit, facing_theta, fine_mm);
+    std::vector<double> places{begin_mm};
+    for (std::size_t i = 1; i + 1 < edges.size(); ++i) {
+        const Vector3 before = cost.mean(edges[i - 1], edges[i]), after = cost.mean(edges[i], edges[i + 1]);
+        const double norm = distance(before, after) * distance(before, after);
+        const double coarse = static_cast<double>(edges[i]) * column_mm;
+        const double room = 0.45 * column_mm *
+                            static_cast<double>(std::min(edges[i] - edges[i - 1], edges[i + 1] - edges[i]));
+        const double reach = std::min(0.6, room);
+        const auto first = static_cast<std::size_t>(std::max(0.0, (coarse - reach) / fine_mm));
+        const auto last = std::min(fine.size(), static_cast<std::size_t>((coarse + reach) / fine_mm));
+        double still_before = 0;
+        for (std::size_t f = first; f < last; ++f) {
+            double t = 0;
+            for (std::size_t k = 0; k < 3; ++k) t += (fine[f][k] - before[k]) * (after[k] - before[k]) / norm;
+            still_before += 1.0 - std::clamp(t, -0.2, 1.2);
+        }
+        places.push_back(begin_mm + (static_cast<double>(first) + still_before) * fine_mm);
+    }
+    places.push_back(begin_mm + static_cast<double>(track.size()) * column_mm);
+
+    std::vector<Segment> out;
+    for (std::size_t i = 0; i + 1 < places.size(); ++i) out.push_back({places[i], places[i + 1]});
+    return out;
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,429 @@
+#include "colour/camera_fit.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <numbers>
+
+#include "camera_fit_joint.hpp"
+#include "colour/difference.hpp"
+
+namespace bindhue {
+namespace {
+
+using detail::JointChoice;
+using detail::JointData;
+using detail::JointFit;
+using detail::JointPatch;
+using detail::JointTrap;
+
+constexpr std::size_t most_patches = 5000;
+constexpr std::size_t fewest_patches = 8, fewest_grey_steps = 4, fewest_for_field = 12;
+constexpr double end_of_scale = 0.002;  // an encoded mean this near 0 or 1 has pixels beyond it
+constexpr double same_ink = 1.5;        // Lab distance within which two references are one ink, printed twice
+constexpr double same_step = 3.0;       // L* within which two greys are one step
+constexpr double field_gain = 0.97;     // a curved field must lower the held-out error by this much
+constexpr double outlier_times = 6, outlier_least = 8;  // CIEDE2000; both are to be exceeded
+constexpr double outlier_share = 0.2;                   // of the patches that may be dropped before giving up
+constexpr double greatest_median = 6;
+
+// Errors that no patch shows, as standard deviations per axis in units of CIEDE2000. Calibrated on simulated
+// threads (tests/accuracy/fit_accuracy.cpp), hence to be scaled by a shop's own evidence once there is some.
+constexpr double held_out_factor = 1.4;  // inks err less than threads under the same fit
+constexpr double other_dyes = 0.45;      // threads are not inks: camera and eye differ
+constexpr double trust_nominal = 1.5, trust_assigned = 0.5, trust_measured = 0.15;
+constexpr double shading = 0.01;      // relative: light at the wrap against the field's forecast
+constexpr double kernel_width = 25;   // Lab distance over which held-out errors are alike
+constexpr double kernel_share = 0.3;  // weight of all patches together beside the near ones
+constexpr double hull_reach = 20;     // Lab distance to the nearest patch beyond which the error grows
+
+Error bad_value(const std::string& what, const std::string& where, const std::string& mend) {
+    return {Reason::bad_value, what, where, mend};
+}
+
+std::string number(double v) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%.3g", v);
+    return text;
+}
+
+bool finite(const Vector3& v) { return std::isfinite(v[0]) && std::isfinite(v[1]) && std::isfinite(v[2]); }
+
+Status check(const PatchSample& p, std::size_t index, const FitOptions& options) {
+    const std::string where = p.id.empty() ? "patch number " + std::to_string(index + 1) : "patch " + p.id;
+    if (!finite(p.rgb)) return bad_value("A camera value is not a number.", where, "Correct the table or leave the patch out.");
+    const double low = options.linear ? -1e6 : -1e-3, high = options.linear ? 1e6 : 1 + 1e-3;
+    for (const double v : p.rgb)
+        if (v < low || v > high)
+            return bad_value("A camera value of " + number(v) + " is outside " +
+                                 (options.linear ? "what a linear file holds." : "0 to 1."),
+                             where, options.linear ? "Scale linear values so that full scale is 1."
+                                                   : "Divide 8-bit values by 255; give linear values as linear.");
+    if (!finite(p.standard_error) || std::min({p.standard_error[0], p.standard_error[1], p.standard_error[2]}) < 0)
+        return bad_value("A standard error is negative or not a number.", where, "Give 0 where it is not known.");
+    const Lab<D50>& r = p.reference;
+    if (!finite(r.vector()) || r.L < 0 || r.L > 110 || std::abs(r.a) > 200 || std::abs(r.b) > 200)
+        return bad_value("The reference is no CIELAB colour (L 0 to 110, a and b within 200).", where,
+                         "Correct the card's values.");
+    if (p.place && (!std::isfinite(p.place->x_mm) || !std::isfinite(p.place->y_mm) ||
+                    std::abs(p.place->x_mm) > 1e5 || std::abs(p.place->y_mm) > 1e5))
+        return bad_value("The place on the card is not a number of millimetres.", where, "Correct the layout or leave the places out.");
+    return ok();
+}
+
+bool at_an_end(const PatchSample& p, const FitOptions& options) {
+    if (p.clipped) return true;
+    if (options.linear) return false;
+    return std::any_of(p.rgb.begin(), p.rgb.end(),
+                       [](double v) { return v <= end_of_scale || v >= 1 - end_of_scale; });
+}
+
+double distance(const Lab<D50>& a, const Lab<D50>& b) { return std::hypot(a.L - b.L, a.a - b.a, a.b - b.b); }
+
+double quantile(std::vector<double> v, double p) {
+    if (v.empty()) return 0;
+    std::sort(v.begin(), v.end());
+    const double x = p * static_cast<double>(v.size() - 1);
+    const auto i = std::min(static_cast<std::size_t>(x), v.size() - 1);
+    const std::size_t j = std::min(i + 1, v.size() - 1);
+    return v[i] + (x - static_cast<double>(i)) * (v[j] - v[i]);
+}
+
+// Patches and traps as the joint fit wants them. `taking_part` marks the patches that the fit may see.
+JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& taking_part,
+                 const LightField& frame) {
+    JointData data;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const PatchSample& s = samples[i];
+        if (!taking_part[i]) continue;
+        const LightField::Terms place = s.place ? frame.basis(*s.place) : LightField::Terms{};
+        if (s.role == PatchRole::trap)
+            data.traps.push_back({i, s.rgb, to_xyz(s.reference).Y, place});
+        else
+            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place, {}});
+    }
+    for (JointPatch& p : data.patches)
+        for (std::size_t k = 0; k < data.patches.size(); ++k)
+            if (distance(p.reference, data.patches[k].reference) < same_ink) p.twins.push_back(k);
+    return data;
+}
+
+// Brings each channel near reflectance by the greys, or by all patches where there is none. Zero light gives
+// a gain of zero.
+Vector3 gain_of(std::span<const PatchSample> samples, const JointData& data, const ToneCurve& tone) {
+    Vector3 gain{};
+    for (const bool greys_only : {true, false}) {
+        Vector3 product{}, square{};
+        for (const JointPatch& p : data.patches) {
+            if (greys_only && samples[p.source].role != PatchRole::grey) continue;
+            const Vector3 linear = tone.to_linear(p.rgb);
+            const double Y = to_xyz(p.reference).Y;
+            for (std::size_t c = 0; c < 3; ++c) {
+                product[c] += linear[c] * Y;
+                square[c] += linear[c] * linear[c];
+            }
+        }
+        for (std::size_t c = 0; c < 3; ++c)
+            if (gain[c] <= 0 && product[c] > 0) gain[c] = product[c] / square[c];
+    }
+    return gain;
+}
+
+double mean_difference(const JointData& data, const std::vector<Lab<D50>>& predicted) {
+    double sum = 0;
+    for (std::size_t i = 0; i < predicted.size(); ++i) {
+        const double error = ciede2000(data.patches[i].reference, predicted[i]);
+        sum += std::isfinite(error) ? error : 100;
+    }
+    return sum / static_cast<double>(predicted.size());
+}
+
+// The choice with the smallest held-out error: first the colour model, then how the light bends.
+JointFit select(const JointData& data, const FitOptions& options, bool with_field) {
+    const auto score = [&](const JointFit& fit) {
+        return fit.sound() ? mean_difference(data, fit.held_out()) : 1e9;
+    };
+    const int linear_field = with_field ? LightField::linear_terms : 0;
+    JointFit best(data, {options.model.value_or(ColourModel::matrix), linear_field, options.linear});
+    double best_score = score(best);
+    const auto try_choice = [&](const JointChoice& choice, double needed) {
+        JointFit other(data, choice, &best);
+        const double other_score = score(other);
+        if (other_score >= needed * best_score) return;
+        best = std::move(other);
+        best_score = other_score;
+    };
+    if (!options.model) try_choice({ColourModel::root_polynomial, linear_field, options.linear}, 1.0);
+    if (with_field) try_choice({best.choice().model, LightField::quadratic_terms, options.linear}, field_gain);
+    return best;
+}
+
+// Whether another print of the same ink errs in the same way: then it is the inks, not glare on this patch.
+bool twin_agrees(const JointData& data, const std::vector<Lab<D50>>& predicted, std::size_t patch) {
+    const auto error = [&](std::size_t i) {
+        const Lab<D50>& reference = data.patches[i].reference;
+        return Vector3{predicted[i].L - reference.L, predicted[i].a - reference.a, predicted[i].b - reference.b};
+    };
+    const Vector3 own = error(patch);
+    for (const std::size_t twin : data.patches[patch].twins) {
+        if (twin == patch) continue;
+        const Vector3 other = error(twin);
+        if (std::hypot(own[0] - other[0], own[1] - other[1], own[2] - other[2]) <
+            0.5 * std::hypot(own[0], own[1], own[2]))
+            return true;
+    }
+    return false;
+}
+
+// Lab error to units of CIEDE2000 at a reference colour: diag(1/SL, 1/SC, 1/SH) turned back into a and b.
+// The rotation term, which matters for saturated blues only, is left out.
+Matrix3 difference_metric(const Lab<D50>& reference) {
+    const double C = std::hypot(reference.a, reference.b), seventh = std::pow(C, 7);
+    const double G = 0.5 * (1 - std::sqrt(seventh / (seventh + std::pow(25.0, 7))));
+    const double a = (1 + G) * reference.a, chroma = std::hypot(a, reference.b);
+    const double hue = std::atan2(reference.b, a), degree = std::numbers::pi / 180;
+    const double T = 1 - 0.17 * std::cos(hue - 30 * degree) + 0.24 * std::cos(2 * hue) +
+                     0.32 * std::cos(3 * hue + 6 * degree) - 0.20 * std::cos(4 * hue - 63 * degree);
+    const double from_middle = (reference.L - 50) * (reference.L - 50);
+    const double SL = 1 + 0.015 * from_middle / std::sqrt(20 + from_middle);
+    const double SC = 1 + 0.045 * chroma, SH = 1 + 0.015 * chroma * T;
+    const double c = chroma > 0 ? a / chroma : 1, s = chroma > 0 ? reference.b / chroma : 0;
+    const double aa = c * c / SC + s * s / SH, ab = c * s * (1 / SC - 1 / SH), bb = s * s / SC + c * c / SH;
+    return {{1 / SL, 0, 0, 0, aa * (1 + G), ab, 0, ab * (1 + G), bb}};
+}
+
+Matrix3 outer(const Vector3& v) {
+    Matrix3 m;
+    for (std::size_t r = 0; r < 3; ++r)
+        for (std::size_t c = 0; c < 3; ++c) m(r, c) = v[r] * v[c];
+    return m;
+}
+
+}  // namespace
+
+Vector3 CameraFit::undo(const Vector3& rgb, const std::optional<CardPoint>& place) const {
+    Vector3 out = tone.to_linear(rgb);
+    const Vector3 light = place ? field.at(*place) : Vector3{1, 1, 1};
+    for (std::size_t c = 0; c < 3; ++c) out[c] = (out[c] - flare[c]) / light[c];
+    return out;
+}
+
+XYZ<D50> CameraFit::to_xyz(const CameraRgb& linear) const {
+    const std::array<double, 6> terms = detail::expand(model, linear.vector());
+    Vector3 out{};
+    for (std::size_t row = 0; row < 3; ++row)
+        for (std::size_t k = 0; k < terms.size(); ++k) out[row] += map[row][k] * terms[k];
+    return XYZ<D50>::from(out);
+}
+
+Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
+    // Second moment of the held-out errors in units of CIEDE2000, the near ones weighing more.
+    Matrix3 moment;
+    double near_sum = 0, all = 0, nearest = 1e9;
+    for (const bool only_near : {true, false})
+        for (const PatchResult& p : patches) {
+            if (!p.used) continue;
+            const double apart = distance(p.reference, at);
+            const double kernel = std::exp(-0.5 * apart * apart / (kernel_width * kernel_width));
+            if (only_near) {
+                near_sum += kernel;
+                all += 1;
+                nearest = std::min(nearest, apart);
+                continue;
+            }
+            const double weight = (1 - kernel_share) * kernel / std::max(near_sum, 1e-12) + kernel_share / all;
+            const Vector3 error = difference_metric(p.reference) *
+                                  Vector3{p.predicted.L - p.reference.L, p.predicted.a - p.reference.a,
+                                          p.predicted.b - p.reference.b};
+            moment = moment + weight * outer(error);
+        }
+    // A second moment of few vectors may be flat in some direction; half of it is spread evenly.
+    const double even = (moment(0, 0) + moment(1, 1) + moment(2, 2)) / 3;
+    moment = 0.5 * moment + (0.5 * even) * Matrix3::identity();
+    const double outside = std::max(0.0, nearest - hull_reach) / hull_reach;
+    const double widen = held_out_factor * (1 + outside);
+    const double by_trust = trust == Trust::measured   ? trust_measured
+                            : trust == Trust::assigned ? trust_assigned
+                                                       : trust_nominal;
+    const double unseen = other_dyes * other_dyes * (1 + outside) * (1 + outside) + by_trust * by_trust;
+    const Matrix3 scaled = (widen * widen) * moment + unseen * Matrix3::identity();
+    const Matrix3 back = inverse(difference_metric(at));
+    return back * scaled * transpose(back);
+}
+
+Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_mean) const {
+    const XYZ<D50> colour = to_xyz(linear);
+    Reading reading{to_lab(colour), {}, context};
+    const Matrix3 by_colour = lab_jacobian(colour);
+    const std::array<Vector3, 6> slopes = detail::expand_slope(model, linear.vector());
+    Matrix3 by_response;
+    for (std::size_t row = 0; row < 3; ++row)
+        for (std::size_t k = 0; k < slopes.size(); ++k)
+            for (std::size_t c = 0; c < 3; ++c) by_response(row, c) += map[row][k] * slopes[k][c];
+    const Matrix3 jacobian = by_colour * by_response;
+    const Vector3 by_shading = by_colour * Vector3{shading * colour.X, shading * colour.Y, shading * colour.Z};
+    Matrix3 sum = jacobian * covariance_of_mean * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
+    for (std::size_t r = 0; r < 3; ++r)
+        for (std::size_t c = 0; c < r; ++c) sum(r, c) = sum(c, r) = 0.5 * (sum(r, c) + sum(c, r));
+    reading.covariance = sum;
+    return reading;
+}
+
+Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOptions& options) {
+    if (samples.size() > most_patches)
+        return bad_value("A card of " + std::to_string(samples.size()) + " patches is beyond the limit of " +
+                             std::to_string(most_patches) + ".",
+                         "", "Give the means of the patches, not their pixels.");
+    for (std::size_t i = 0; i < samples.size(); ++i)
+        if (const Status status = check(samples[i], i, options); !status) return status.error();
+
+    CameraFit fit;
+    fit.trust = options.trust;
+    fit.context = options.context;
+    std::vector<bool> taking_part(samples.size());
+    std::vector<double> grey_steps;
+    std::size_t usable = 0;
+    bool placed = true;
+    CardPoint low{1e9, 1e9}, high{-1e9, -1e9};
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const PatchSample& s = samples[i];
+        PatchResult& result = fit.patches.emplace_back();
+        result.id = s.id;
+        result.role = s.role;
+        result.reference = s.reference;
+        if (s.role == PatchRole::check) continue;
+        // A trap may be as dark as the file can say: that is what it is for.
+        if (s.role == PatchRole::trap ? s.clipped : at_an_end(s, options)) {
+            result.dropped = "clipped";
+            continue;
+        }
+        taking_part[i] = true;
+        if (s.role == PatchRole::trap) continue;
+        ++usable;
+        if (s.role == PatchRole::grey &&
+            std::none_of(grey_steps.begin(), grey_steps.end(),
+                         [&](double L) { return std::abs(L - s.reference.L) < same_step; }))
+            grey_steps.push_back(s.reference.L);
+        placed = placed && s.place.has_value();
+        if (s.place) {
+            low = {std::min(low.x_mm, s.place->x_mm), std::min(low.y_mm, s.place->y_mm)};
+            high = {std::max(high.x_mm, s.place->x_mm), std::max(high.y_mm, s.place->y_mm)};
+        }
+    }
+    if (usable < fewest_patches)
+        return Error{Reason::too_few,
+                     "Only " + std::to_string(usable) + " patches can be used; the fit needs " +
+                         std::to_string(fewest_patches) + ".",
+                     "", "Expose so that no patch is clipped, and show the whole card."};
+    if (!options.linear && grey_steps.size() < fewest_grey_steps)
+        return Error{Reason::too_few,
+                     "Only " + std::to_string(grey_steps.size()) +
+                         " grey steps can be used; the tone curve needs " + std::to_string(fewest_grey_steps) + ".",
+                     "", "Expose so that the white is not clipped, or give linear values."};
+
+    LightField frame;
+    const bool with_field = placed && usable >= fewest_for_field;
+    if (with_field) {
+        frame.centre = {(low.x_mm + high.x_mm) / 2, (low.y_mm + high.y_mm) / 2};
+        frame.half_size = {(high.x_mm - low.x_mm) / 2, (high.y_mm - low.y_mm) / 2};
+    }
+
+    const ToneCurve start = options.linear ? ToneCurve() : ToneCurve::srgb();
+    JointData data = gather(samples, taking_part, frame);
+    data.gain = gain_of(samples, data, start);
+    const Error dark{Reason::cannot_measure, "The card shows no light in some channel.", "",
+                     "Check that the photo shows the card and that the table's columns are in order."};
+    for (const double g : data.gain)
+        if (!(g > 0) || !std::isfinite(g)) return dark;
+
+    std::optional<JointFit> joint = select(data, options, with_field);
+    const Error unsound{Reason::cannot_measure, "The patches do not determine the camera.", "",
+                        "Check that the patches lie where the layout says and that the card is the right one."};
+    const auto most_dropped = static_cast<std::size_t>(outlier_share * static_cast<double>(usable));
+    std::size_t dropped = 0;
+    std::vector<Lab<D50>> held_out;
+    for (bool settled = false; !settled;) {
+        if (!joint->sound()) return unsound;
+        held_out = joint->held_out();
+        std::vector<double> errors;
+        for (std::size_t i = 0; i < held_out.size(); ++i) {
+            const double error = ciede2000(data.patches[i].reference, held_out[i]);
+            errors.push_back(std::isfinite(error) ? error : 1e3);
+        }
+        const auto worst = static_cast<std::size_t>(std::max_element(errors.begin(), errors.end()) - errors.begin());
+        settled = true;
+        const auto drop = [&](std::size_t source, const std::string& why) {
+            taking_part[source] = false;
+            fit.patches[source].dropped = why;
+            settled = false;
+        };
+        if (dropped < most_dropped && usable - dropped > fewest_patches &&
+            errors[worst] > std::max(outlier_times * quantile(errors, 0.5), outlier_least) &&
+            !twin_agrees(data, held_out, worst)) {
+            ++dropped;
+            drop(data.patches[worst].source, "reads " + number(errors[worst]) +
+                                                 " away from what the other patches say: glare, dirt or shadow");
+        }
+        const std::vector<bool> doubtful = joint->doubtful_traps();
+        for (std::size_t i = 0; i < doubtful.size(); ++i)
+            if (doubtful[i]) drop(data.traps[i].source, "does not read as a black trap: something lights it, or it is flat ink");
+        if (!settled) {
+            const Vector3 gain = data.gain;
+            data = gather(samples, taking_part, frame);
+            data.gain = gain;
+            joint = select(data, options, with_field);
+        }
+    }
+    joint->export_to(fit, frame);
+
+    const std::vector<Lab<D50>>& seen = held_out;
+    std::vector<double> errors, check_errors;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const PatchSample& s = samples[i];
+        fit.patches[i].predicted = to_lab(fit.to_xyz(CameraRgb::from(fit.undo(s.rgb, s.place))));
+    }
+    for (std::size_t i = 0; i < data.patches.size(); ++i) {
+        fit.patches[data.patches[i].source].predicted = seen[i];
+        fit.patches[data.patches[i].source].used = true;
+    }
+    for (PatchResult& p : fit.patches) {
+        p.delta_e = ciede2000(p.reference, p.predicted);
+        if (!std::isfinite(p.delta_e)) return unsound;
+        if (p.used) errors.push_back(p.delta_e);
+        if (p.role == PatchRole::check) check_errors.push_back(p.delta_e);
+    }
+    fit.held_out_median = quantile(errors, 0.5);
+    fit.held_out_p95 = quantile(errors, 0.95);
+    fit.check_median = check_errors.empty() ? -1 : quantile(check_errors, 0.5);
+    fit.check_max = check_errors.empty() ? -1 : quantile(check_errors, 1);
+    if (fit.held_out_median > greatest_median)
+        return Error{Reason::cannot_measure,
+                     "The patches do not fit the card: half of them err by more than " +
+                         number(fit.held_out_median) + " CIEDE2000.",
+                     "", "Check that the card is the right one, lit evenly, and that its values are its own."};
+    return fit;
+}
+
+CameraRgb CameraFit::response_to(const XYZ<D50>& colour) const {
+    Vector3 v{0.5, 0.5, 0.5};
+    const Vector3 aim = colour.vector();
+    for (int round = 0; round < 40; ++round) {
+        const Vector3 here = to_xyz(CameraRgb::from(v)).vector();
+        Matrix3 slope;
+        for (std::size_t k = 0; k < 3; ++k) {
+            Vector3 moved = v;
+            const double h = 1e-4 * std::max(v[k], 1e-2);
+            moved[k] += h;
+            const Vector3 there = to_xyz(CameraRgb::from(moved)).vector();
+            for (std::size_t i = 0; i < 3; ++i) slope(i, k) = (there[i] - here[i]) / h;
+        }
+        if (!(std::abs(determinant(slope)) > 1e-12)) break;
+        const Vector3 step = inverse(slope) * Vector3{aim[0] - here[0], aim[1] - here[1], aim[2] - here[2]};
+        for (std::size_t k = 0; k < 3; ++k)
+            v[k] = std::max(1e-6, v[k] + std::clamp(step[k], -0.5 * v[k], 2.0 * v[k]));
+        if (std::abs(step[0]) + std::abs(step[1]) + std::abs(step[2]) < 1e-10) break;
+    }
+    return CameraRgb::from(v);
+}
+
+}  // namespace bindhue
