@@ -93,7 +93,7 @@ double solve(const std::vector<cv::Point3f>& object, const std::vector<cv::Point
                 cv::CALIB_FIX_K3;
     if (image.size() < 12) flags |= cv::CALIB_FIX_K1;
     std::vector<cv::Mat> rotations, translations;
-    const double rms = cv::calibrateCamera(std::vector{object}, std::vector{image}, size, camera,
+    const double rms = cv::calibrateCamera(std::vector<std::vector<cv::Point3f>>{object}, std::vector<std::vector<cv::Point2f>>{image}, size, camera,
                                            coefficients, rotations, translations, flags);
     pose.camera = camera;
     pose.distortion = coefficients.at<double>(0);

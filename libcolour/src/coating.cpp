@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 #include <string>
 
 #include "colour/layer.hpp"
@@ -19,76 +20,107 @@ namespace {
 //   4 to 5 % a crossing (Fresnel, n = 1.54) that makes S X 1 to 2, and twist, voids and delustrant add to it;
 //   pigment, in thread made to need no preserver, adds much more.
 // scattering_ratio: fibre against coat instead of air. Nylon 1.52 to 1.58, silk 1.54 to 1.59, polyester 1.54
-//   to 1.72 along and across the fibre (from memory: Morton, Hearle, "Physical Properties of Textile Fibres")
-//   in a resin of about 1.53: the step nearly vanishes for nylon and silk, less so for polyester; pigment
-//   (titania, n over 2.5) goes on scattering. Trapped air and voids keep the ratio well above the Fresnel one.
-// contact: regular thread soaks up finish; preserver seals the filaments so that finish cannot reach them; a
-//   smooth film in full contact would darken a mid tone by 16 L* even if scattering were untouched (Lekner,
+//   to 1.72 across and along the fibre (from memory: Morton, Hearle, "Physical Properties of Textile Fibres")
+//   in a resin of about 1.53: the step nearly vanishes for nylon and silk (common practice: white silk turns
+//   clear, white nylon takes the colour of the blank), less so for polyester; pigment (titania, n over 2.5)
+//   goes on scattering. Trapped air and voids keep the ratio well above the Fresnel one.
+// absorption_ratio: light crosses a dry fibre on a mean path of n^2 4 V / S if it is trapped as fully as its
+//   index allows (the mean path of diffuse light through a body does not depend on its shape: Blanco,
+//   Fournier, Europhys. Lett. 61 (2003) 168), and of 4 V / S in a coat of its own index: a ratio down to
+//   0.42. Smooth, straight fibres trap little, and deep dyes saturate: up to 1 and more.
+// contact: regular thread soaks up finish; preserver seals the filaments so that finish cannot reach them. A
+//   smooth film in full contact would darken a mid tone by 16 L even if scattering were untouched (Lekner,
 //   Dorf 1988), yet the trade sees near-dry colour under preserver and on pigmented thread, so there most of
 //   the fibre keeps its own surface.
-struct Spread {  // one standard deviation of ln scattering, ln ratio, logit contact, logit haze
-    double scattering, ratio, contact, haze;
+// haze: the film's underside over air follows the thread; no source, a guess between smooth and rough.
+struct Spread {  // one standard deviation of ln scattering, ln ratios, logit contact, logit haze
+    double scattering, scattering_ratio, absorption_ratio, contact, haze;
 };
 struct Prior {
     CoatingParameters median;
     Spread spread;
-    double residual;  // Lab units: what the model leaves out (packing, soak, spectra that are not the smoothest)
+    double residual;  // Lab units: what the model leaves out (packing, uneven soak, the true spectra)
 };
 
 constexpr double coat_index = 1.53;  // cured finishes and dried preservers lie about 1.49 to 1.57
 constexpr double nominal_mm = 0.15;
 
+Prior bare(double scattering, double spread) {
+    Prior out;
+    out.median.scattering = scattering;
+    out.spread = {spread, 0, 0, 0, 0};
+    out.residual = 0.7;
+    return out;
+}
+Prior coated(const Prior& dry, double scattering_ratio, double contact, double ratio_spread,
+             double contact_spread, double residual) {
+    Prior out = dry;
+    out.median = {dry.median.scattering, scattering_ratio, 0.65, contact, 0.4, coat_index};
+    out.spread = {dry.spread.scattering, ratio_spread, 0.35, contact_spread, 1.0};
+    out.residual = residual;
+    return out;
+}
+
 Prior prior(Material material, Schedule schedule) {
-    const auto pick = [&](double scattering, double spread, const Prior& finish, const Prior& sealed) {
-        Prior out = schedule == Schedule::finish ? finish : sealed;
-        if (schedule == Schedule::none) out = {{0, 1, 0, 0, 1}, {0, 0, 0, 0}, 0.7};
-        out.median.scattering = scattering;
-        out.spread.scattering = spread;
-        return out;
-    };
-    const auto coat = [](double ratio, double contact, double haze, const Spread& spread, double residual) {
-        return Prior{{0, ratio, contact, haze, coat_index}, spread, residual};
+    const auto pick = [&](const Prior& dry, const Prior& finish, const Prior& sealed) {
+        return schedule == Schedule::none ? dry : schedule == Schedule::finish ? finish : sealed;
     };
     switch (material) {
         case Material::ncp_nylon:
-        case Material::ncp_polyester:
-            return pick(6, 0.5, coat(0.75, 0.25, 0.4, {0, 0.25, 0.9, 1.0}, 1.5),
-                        coat(0.85, 0.12, 0.4, {0, 0.2, 0.9, 1.0}, 1.5));
-        case Material::polyester:
-            return pick(3.5, 0.5, coat(0.45, 0.55, 0.4, {0, 0.4, 1.0, 1.0}, 2.0),
-                        coat(0.6, 0.15, 0.4, {0, 0.4, 0.9, 1.0}, 1.5));
-        case Material::silk:
-            return pick(2.5, 0.5, coat(0.12, 0.94, 0.4, {0, 0.7, 1.0, 1.0}, 2.5),
-                        coat(0.4, 0.25, 0.4, {0, 0.5, 1.0, 1.0}, 2.0));
-        case Material::monofilament:
-            return pick(0.3, 0.8, coat(0.5, 0.94, 0.4, {0, 0.6, 1.0, 1.0}, 2.5),
-                        coat(0.6, 0.5, 0.4, {0, 0.6, 1.5, 1.0}, 2.5));
-        case Material::metallic:  // colour by mirror, not by layers: see predicted_look
+        case Material::ncp_polyester: {
+            const Prior dry = bare(6, 0.5);
+            return pick(dry, coated(dry, 0.75, 0.28, 0.25, 0.9, 1.5), coated(dry, 0.85, 0.12, 0.2, 0.9, 1.5));
+        }
+        case Material::polyester: {
+            const Prior dry = bare(3.5, 0.5);
+            return pick(dry, coated(dry, 0.45, 0.55, 0.4, 1.0, 2.0), coated(dry, 0.6, 0.15, 0.4, 0.9, 1.5));
+        }
+        case Material::silk: {
+            const Prior dry = bare(2.5, 0.5);
+            return pick(dry, coated(dry, 0.08, 0.96, 0.8, 1.2, 2.5), coated(dry, 0.4, 0.25, 0.5, 1.0, 2.0));
+        }
+        case Material::monofilament: {
+            const Prior dry = bare(0.3, 0.8);
+            return pick(dry, coated(dry, 0.5, 0.96, 0.6, 1.2, 2.5), coated(dry, 0.6, 0.5, 0.6, 1.5, 2.5));
+        }
+        case Material::metallic:  // its colour is that of mirrors, not of layers: see predicted_look
         case Material::nylon:
             break;
     }
-    return pick(3, 0.5, coat(0.2, 0.92, 0.4, {0, 0.6, 1.0, 1.0}, 2.0),
-                coat(0.5, 0.15, 0.4, {0, 0.5, 0.9, 1.0}, 1.5));
+    const Prior dry = bare(3, 0.5);
+    return pick(dry, coated(dry, 0.16, 0.95, 0.7, 1.2, 2.0), coated(dry, 0.5, 0.15, 0.5, 0.9, 1.5));
 }
 
 double logistic(double x) { return 1.0 / (1.0 + std::exp(-x)); }
 double logit(double p) { return std::log(p / (1.0 - p)); }
 
-// The prior's parameter number `which`, moved by `sds` standard deviations; false if it has no spread.
-constexpr int parameter_count = 4;
-bool moved(const Prior& from, int which, double sds, CoatingParameters& out) {
-    out = from.median;
+// The prior's parameter number `which` moved by `sds` standard deviations; nothing if it has no spread.
+constexpr int parameter_count = 5;
+std::optional<CoatingParameters> moved(const Prior& from, int which, double sds) {
+    CoatingParameters p = from.median;
     const Spread& s = from.spread;
+    const std::array<double, parameter_count> spread{s.scattering, s.scattering_ratio, s.absorption_ratio,
+                                                     s.contact, s.haze};
+    const double by = sds * spread[static_cast<std::size_t>(which)];
+    if (by == 0) return std::nullopt;
     switch (which) {
-        case 0: out.scattering *= std::exp(sds * s.scattering); return s.scattering > 0;
-        case 1: out.scattering_ratio *= std::exp(sds * s.ratio); return s.ratio > 0;
+        case 0:
+            p.scattering *= std::exp(by);
+            break;
+        case 1:
+            p.scattering_ratio *= std::exp(by);
+            break;
         case 2:
-            if (s.contact > 0) out.contact = logistic(logit(out.contact) + sds * s.contact);
-            return s.contact > 0;
+            p.absorption_ratio *= std::exp(by);
+            break;
+        case 3:
+            p.contact = logistic(logit(p.contact) + by);
+            break;
         default:
-            if (s.haze > 0) out.haze = logistic(logit(out.haze) + sds * s.haze);
-            return s.haze > 0;
+            p.haze = logistic(logit(p.haze) + by);
+            break;
     }
+    return p;
 }
 
 // The wrap at one wavelength.
@@ -97,6 +129,7 @@ class Wrap {
     Wrap(const CoatingParameters& p, double size_mm)
         : scattering_(p.scattering * size_mm / nominal_mm),
           wetted_(scattering_ * p.scattering_ratio),
+          absorption_ratio_(p.absorption_ratio),
           contact_(p.contact),
           film_(p.index) {
         // Over air the film is a slab: light crosses it twice on the way in and out, and diffuse light from
@@ -117,14 +150,15 @@ class Wrap {
             out += (1 - contact_) * (slab_.outside(layer) + haze_);
         }
         if (contact_ > 0) {
-            const double layer = TwoFluxLayer{absorption, wetted_}.reflectance_over(film_.inside(ground));
+            const double layer =
+                TwoFluxLayer{absorption * absorption_ratio_, wetted_}.reflectance_over(film_.inside(ground));
             out += contact_ * film_.outside(layer);
         }
         return std::min(out, 1.0);
     }
 
   private:
-    double scattering_, wetted_, contact_;
+    double scattering_, wetted_, absorption_ratio_, contact_;
     Film film_, slab_;
     double haze_ = 0;
 };
@@ -213,8 +247,9 @@ Result<Enum> parse(std::string_view text, const std::array<Enum, size>& values,
         if (text == names[i]) return values[i];
     std::string list;
     for (const std::string_view known : names) list.append(list.empty() ? "" : ", ").append(known);
-    return Error{Reason::bad_value, std::string("Unknown ") + what + " \"" + std::string(text.substr(0, 40)) + "\".",
-                 what, "Use one of: " + list + "."};
+    return Error{Reason::bad_value,
+                 std::string("Unknown ") + what + " \"" + std::string(text.substr(0, 40)) + "\".", what,
+                 "Use one of: " + list + "."};
 }
 
 }  // namespace
@@ -277,8 +312,7 @@ Surface Surface::nearest(const Reading& reading) {
         const Matrix3 humps_by_lab = inverse(to_coarse_lab);
         for (std::size_t axis = 0; axis < 3; ++axis)
             for (std::size_t i = 0; i < coarse_size; ++i)
-                for (std::size_t h = 0; h < 3; ++h)
-                    out.slope_[axis][i] += hump[h][i] * humps_by_lab(h, axis);
+                for (std::size_t h = 0; h < 3; ++h) out.slope_[axis][i] += hump[h][i] * humps_by_lab(h, axis);
     }
     return out;
 }
@@ -294,7 +328,9 @@ Result<Surface> Surface::from(const Reading& reading) {
     return out;
 }
 
-CoatingParameters coating_prior(Material material, Schedule schedule) { return prior(material, schedule).median; }
+CoatingParameters coating_prior(Material material, Schedule schedule) {
+    return prior(material, schedule).median;
+}
 
 Lab<D50> coated_look(const CoatingParameters& parameters, double size_mm, const Surface& dry,
                      const Surface& ground) {
@@ -317,8 +353,8 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
                                         const Surface& dry, const Surface& ground) {
     FinishedCovariance out;
     if (material == Material::metallic) {
-        // Flakes are mirrors: lightness swings with the angle of light and eye, hue much less. The size of the
-        // swing is a guess.
+        // Flakes are mirrors: lightness swings with the angle of light and eye, hue much less. The size of
+        // the swing is a guess.
         out.from_dry = dry.reading().covariance;
         out.rest = Matrix3::diagonal({64, 9, 9});
         return out;
@@ -338,10 +374,10 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
 
     // For a look that runs as y0 + b z + c z^2 with z standard normal, E (y - y0)^2 = b^2 + 3 c^2.
     for (int which = 0; which < parameter_count; ++which) {
-        CoatingParameters less, more;
-        if (!moved(p, which, -1, less) || !moved(p, which, 1, more)) continue;
-        const Vector3 down = minus(coarse_look(Wrap(less, size_mm), dry.coarse(), ground.coarse()), base);
-        const Vector3 up = minus(coarse_look(Wrap(more, size_mm), dry.coarse(), ground.coarse()), base);
+        const auto less = moved(p, which, -1), more = moved(p, which, 1);
+        if (!less || !more) continue;
+        const Vector3 down = minus(coarse_look(Wrap(*less, size_mm), dry.coarse(), ground.coarse()), base);
+        const Vector3 up = minus(coarse_look(Wrap(*more, size_mm), dry.coarse(), ground.coarse()), base);
         add_outer(out.rest, {(up[0] - down[0]) / 2, (up[1] - down[1]) / 2, (up[2] - down[2]) / 2}, 1);
         add_outer(out.rest, {(up[0] + down[0]) / 2, (up[1] + down[1]) / 2, (up[2] + down[2]) / 2}, 3);
     }
@@ -357,11 +393,12 @@ Result<Reading> predict_finished(Material material, Schedule schedule, double si
                                  const Reading& ground) {
     if (const Status status = check_size(size_mm); !status) return status.error();
     const auto dry_surface = Surface::from(dry);
-    if (!dry_surface) return Error{dry_surface.error().reason, dry_surface.error().what, "dry",
-                                   dry_surface.error().mend};
+    if (!dry_surface)
+        return Error{dry_surface.error().reason, dry_surface.error().what, "dry", dry_surface.error().mend};
     const auto ground_surface = Surface::from(ground);
-    if (!ground_surface) return Error{ground_surface.error().reason, ground_surface.error().what, "ground",
-                                      ground_surface.error().mend};
+    if (!ground_surface)
+        return Error{ground_surface.error().reason, ground_surface.error().what, "ground",
+                     ground_surface.error().mend};
     const FinishedCovariance covariance =
         predicted_covariance(material, schedule, size_mm, *dry_surface, *ground_surface);
     return Reading{predicted_look(material, schedule, size_mm, *dry_surface, *ground_surface),

@@ -33,13 +33,15 @@ BINDHUE_INLINE T pick(bool condition, T yes, T no) {
     return condition ? yes : no;
 }
 
-// The polynomial with the coefficients c, lowest power first.
-template <const auto& c, std::size_t I = 0, class T>
+// The polynomial with the coefficients c, lowest power first: even and odd powers apart, and so on down,
+// because the formula is one long chain of operations that wait for each other, and this is the shortest
+// chain for a polynomial.
+template <const auto& c, std::size_t First = 0, std::size_t Stride = 1, class T>
 BINDHUE_INLINE T polynomial(T x) {
-    if constexpr (I + 1 == std::size(c))
-        return T(c[I]);
+    if constexpr (First + Stride >= std::size(c))
+        return T(c[First]);
     else
-        return polynomial<c, I + 1>(x) * x + T(c[I]);
+        return polynomial<c, First, 2 * Stride>(x * x) + x * polynomial<c, First + Stride, 2 * Stride>(x * x);
 }
 
 template <std::size_t N>
@@ -112,14 +114,16 @@ BINDHUE_INLINE T exp_minus(T q) {
     return polynomial<P::exponential>(r) * std::bit_cast<T>(exponent);
 }
 
-// sin(2 delta-theta) of equation 22, from z of the angle between the mean hue and 275 degrees.
+// sin(2 delta-theta) of equation 22, from z of the angle between the mean hue and 275 degrees; 0 for z over
+// z_max.
 template <class T>
 BINDHUE_INLINE T rotation_sine(T z) {
     using P = Precision<T>;
-    const T clamped = pick(z < T(P::z_max), z, T(P::z_max));
+    const bool inside = z < T(P::z_max);
+    const T clamped = pick(inside, z, T(P::z_max));
     constexpr double sixty_degrees = 1.0471975511965977462;
     const T x = T(sixty_degrees) * exp_minus(polynomial<P::angle_squared>(clamped) * clamped);
-    return x * polynomial<P::sine>(x * x);
+    return pick(inside, x * polynomial<P::sine>(x * x), T(0.0));
 }
 
 // What rounding took from p = x * y (Dekker 1971), exactly, without needing a fused multiply-add.
@@ -137,20 +141,39 @@ BINDHUE_INLINE T seventh_power_ratio(T C) {
     return t7 / (t7 + T(1.0));
 }
 
+// The formula in four stages. In a batch each runs over a block before the next starts: within one pair
+// nearly every operation waits for the one before, so short loops, of which the processor overlaps several
+// turns, are twice as fast.
+template <class T>
+struct Chroma {
+    T stretch, C1, C2;
+};
+template <class T>
+struct Hue {
+    T numerator, denominator;  // of 2 sqrt(C1 C2) sin(dh/2)
+    T c, s;                    // cosine and sine of the mean hue
+    T z;                       // see rotation_sine
+};
 template <class T>
 struct Terms {
     T L, C, H, rotation;
 };
 
+// Equations 2 to 6.
 template <class T>
-BINDHUE_INLINE Terms<T> terms_of(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC, T kH) {
-    const T half = T(0.5), zero = T(0.0), one = T(1.0);
-
-    // Equations 2 to 6.
+BINDHUE_INLINE Chroma<T> chroma_of(T a1, T b1, T a2, T b2) {
+    const T half = T(0.5);
     const T mean_plain_C = half * (root(a1 * a1 + b1 * b1) + root(a2 * a2 + b2 * b2));
     const T stretch = T(1.5) - half * root(seventh_power_ratio(mean_plain_C));
     const T s1 = stretch * a1, s2 = stretch * a2;
-    const T C1 = root(s1 * s1 + b1 * b1), C2 = root(s2 * s2 + b2 * b2);
+    return {stretch, root(s1 * s1 + b1 * b1), root(s2 * s2 + b2 * b2)};
+}
+
+template <class T>
+BINDHUE_INLINE Hue<T> hue_of(T a1, T b1, T a2, T b2, const Chroma<T>& chroma) {
+    const T half = T(0.5), zero = T(0.0), one = T(1.0);
+    const T stretch = chroma.stretch, C1 = chroma.C1, C2 = chroma.C2;
+    const T s1 = stretch * a1, s2 = stretch * a2;
 
     // Equations 9 to 11. The hue term is 2 sqrt(C1 C2) sin(dh/2): from the cross product while the hues are
     // less than 90 degrees apart, where 1 - cos(dh) would cancel, and from the dot product beyond, where
@@ -165,8 +188,8 @@ BINDHUE_INLINE Terms<T> terms_of(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC,
     // Which way round the hue circle: for exactly opposite hues the formula goes up from the lesser hue.
     const bool lesser_is_1 = (b1 > zero) | ((b1 == zero) & (a1 > zero));
     const T turn = pick(cross > zero, one, pick(cross < zero, -one, pick(lesser_is_1, one, -one)));
-    const T safe_half_root = pick(half_root > zero, half_root, one);
-    const T hue = pick(near, stretch * cross / safe_half_root, turn * (half_root + half_root));
+    const T hue_numerator = pick(near, stretch * cross, turn * (half_root + half_root));
+    const T hue_denominator = pick(near & (half_root > zero), half_root, one);
 
     // Equation 14: the mean hue as a unit vector (c, s). The sum of the two directions cancels when they are
     // nearly opposite; their difference, turned by 90 degrees, does not. A grey has no hue: then the other's
@@ -179,7 +202,24 @@ BINDHUE_INLINE Terms<T> terms_of(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC,
     const T inverse_norm = one / pick(norm > zero, norm, one);
     const T c = pick(norm > zero, mx * inverse_norm, one), s = my * inverse_norm;
 
+    // Equation 16. The formula does not wrap the mean hue minus 275 degrees: for a mean hue from 0 to 95
+    // degrees the distance is 180 to 275, not the 85 to 180 of the other way round. Close to a mean hue of 0
+    // the sign is that of the sine of the sum of the hues, again exact.
+    const T cos275 = T(0.087155742747658173558), sin275 = T(-0.99619469809174553230);
+    const bool straddling = (mx > zero) & (b1 * b2 < zero);
+    const bool upper = pick(straddling, (p + q) + (p_rest + q_rest), s) >= zero;
+    const bool beyond = upper & (s * cos275 - c * sin275 > zero);
+    const T z = pick(beyond, one, half - half * (c * cos275 + s * sin275));
+    return {hue_numerator, hue_denominator, c, s, z};
+}
+
+// Equations 15 and 17 to 22.
+template <class T>
+BINDHUE_INLINE Terms<T> terms_of(T L1, T L2, const Chroma<T>& chroma, const Hue<T>& hue,
+                                 T rotation_angle_sine, T kL, T kC, T kH) {
+    const T half = T(0.5), one = T(1.0);
     // Equation 15, the cosines of the multiples of the mean hue by repeated multiplication.
+    const T c = hue.c, s = hue.s;
     const T c2 = c * c - s * s, s2h = T(2.0) * c * s;
     const T c3 = c2 * c - s2h * s, s3 = s2h * c + c2 * s;
     const T c4 = c2 * c2 - s2h * s2h, s4 = T(2.0) * c2 * s2h;
@@ -187,27 +227,28 @@ BINDHUE_INLINE Terms<T> terms_of(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC,
                        T(0.32) * (c3 * T(0.99452189536827333692) - s3 * T(0.10452846326765347140)) -
                        T(0.20) * (c4 * T(0.45399049973954679156) + s4 * T(0.89100652418836786236));
 
-    // Equations 16 to 21.
-    const T cos275 = T(0.087155742747658173558), sin275 = T(-0.99619469809174553230);
-    const T z = half - half * (c * cos275 + s * sin275);
-    // The formula does not wrap the mean hue minus 275 degrees: for a mean hue from 0 to 95 degrees the
-    // distance is 180 to 275, where the exponential is under 1e-22, not the 85 to 180 of the other way round.
-    // Close to a mean hue of 0 the sign is that of the sine of the sum of the hues, exact for hues that
-    // mirror each other.
-    const bool straddling = (mx > zero) & (b1 * b2 < zero);
-    const bool upper = pick(straddling, (p + q) + (p_rest + q_rest), s) >= zero;
-    const bool beyond = upper & (s * cos275 - c * sin275 > zero);
-    const T rotation_angle_sine = pick(beyond, zero, rotation_sine(z));
+    const T C1 = chroma.C1, C2 = chroma.C2;
     const T mean_C = half * (C1 + C2);
     const T RT = -T(2.0) * rotation_angle_sine * root(seventh_power_ratio(mean_C));
 
     const T from_50 = half * (L1 + L2) - T(50.0), from_50_squared = from_50 * from_50;
-    const T SL = one + T(0.015) * from_50_squared / root(T(20.0) + from_50_squared);
-    const T SC = one + T(0.045) * mean_C;
-    const T SH = one + T(0.015) * mean_C * weight_T;
-
-    const T L = (L2 - L1) / (kL * SL), C = (C2 - C1) / (kC * SC), H = hue / (kH * SH);
+    const T SL_root = root(T(20.0) + from_50_squared);
+    const T L_denominator = kL * (SL_root + T(0.015) * from_50_squared);  // kL SL, times SL_root
+    const T C_denominator = kC * (one + T(0.045) * mean_C);
+    const T H_denominator = kH * (one + T(0.015) * mean_C * weight_T) * hue.denominator;
+    // One division for three: divisions and square roots are most of the time.
+    const T CH = C_denominator * H_denominator, inverse = one / (L_denominator * CH);
+    const T L = (L2 - L1) * SL_root * (CH * inverse);
+    const T C = (C2 - C1) * (L_denominator * H_denominator * inverse);
+    const T H = hue.numerator * (L_denominator * C_denominator * inverse);
     return {L, C, H, RT * C * H};
+}
+
+template <class T>
+BINDHUE_INLINE Terms<T> all_terms(T L1, T a1, T b1, T L2, T a2, T b2, T kL, T kC, T kH) {
+    const Chroma<T> chroma = chroma_of(a1, b1, a2, b2);
+    const Hue<T> hue = hue_of(a1, b1, a2, b2, chroma);
+    return terms_of(L1, L2, chroma, hue, rotation_sine(hue.z), kL, kC, kH);
 }
 
 template <class T>
@@ -254,8 +295,8 @@ template <>
 struct Precision<Dual> : Precision<double> {};
 
 Terms<double> scalar_terms(const Vector3& reference, const Vector3& sample, const DifferenceWeights& w) {
-    return terms_of<double>(reference[0], reference[1], reference[2], sample[0], sample[1], sample[2], w.kL,
-                            w.kC, w.kH);
+    return all_terms<double>(reference[0], reference[1], reference[2], sample[0], sample[1], sample[2], w.kL,
+                             w.kC, w.kH);
 }
 
 template <class T>
@@ -263,8 +304,28 @@ BINDHUE_INLINE void batch(const Vector3& reference, const T* L, const T* a, cons
                           std::size_t count) {
     const T L1 = static_cast<T>(reference[0]), a1 = static_cast<T>(reference[1]),
             b1 = static_cast<T>(reference[2]), one = T(1);
-    for (std::size_t i = 0; i < count; ++i)
-        out[i] = total_of(terms_of<T>(L1, a1, b1, L[i], a[i], b[i], one, one, one));
+    constexpr std::size_t block = 128;
+    T stretch[block], C1[block], C2[block], numerator[block], denominator[block], c[block], s[block],
+        z[block];
+    for (std::size_t first = 0; first < count; first += block) {
+        const std::size_t size = std::min(block, count - first);
+        const T *block_L = L + first, *block_a = a + first, *block_b = b + first;
+        T* block_out = out + first;
+        for (std::size_t i = 0; i < size; ++i) {
+            const Chroma<T> chroma = chroma_of(a1, b1, block_a[i], block_b[i]);
+            stretch[i] = chroma.stretch, C1[i] = chroma.C1, C2[i] = chroma.C2;
+        }
+        for (std::size_t i = 0; i < size; ++i) {
+            const Hue<T> hue = hue_of(a1, b1, block_a[i], block_b[i], {stretch[i], C1[i], C2[i]});
+            numerator[i] = hue.numerator, denominator[i] = hue.denominator, c[i] = hue.c, s[i] = hue.s,
+            z[i] = hue.z;
+        }
+        for (std::size_t i = 0; i < size; ++i) z[i] = rotation_sine(z[i]);
+        for (std::size_t i = 0; i < size; ++i)
+            block_out[i] = total_of(terms_of(L1, block_L[i], Chroma<T>{stretch[i], C1[i], C2[i]},
+                                             Hue<T>{numerator[i], denominator[i], c[i], s[i], z[i]}, z[i],
+                                             one, one, one));
+    }
 }
 BINDHUE_VECTOR_CLONES
 void batch_double(const Vector3& reference, const double* L, const double* a, const double* b, double* out,
@@ -299,9 +360,9 @@ DifferenceGradient ciede2000_gradient(const Vector3& reference, const Vector3& s
         return x;
     };
     const Dual total =
-        total_of(terms_of<Dual>(variable(reference[0], 0), variable(reference[1], 1),
-                                variable(reference[2], 2), variable(sample[0], 3), variable(sample[1], 4),
-                                variable(sample[2], 5), weights.kL, weights.kC, weights.kH));
+        total_of(all_terms<Dual>(variable(reference[0], 0), variable(reference[1], 1),
+                                 variable(reference[2], 2), variable(sample[0], 3), variable(sample[1], 4),
+                                 variable(sample[2], 5), weights.kL, weights.kC, weights.kH));
     return {total.v, {total.d[0], total.d[1], total.d[2]}, {total.d[3], total.d[4], total.d[5]}};
 }
 

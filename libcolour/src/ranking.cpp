@@ -48,8 +48,8 @@ std::vector<std::string> notes_on(const Spool& spool, const Surface& dry) {
 
 Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const Prepared& prepared,
                 const Ground& ground, const Surface& ground_surface, double tolerance) {
-    const FinishedCovariance covariance = predicted_covariance(spool.material, row.schedule, spool.size_mm,
-                                                               prepared.dry, ground_surface);
+    const FinishedCovariance covariance =
+        predicted_covariance(spool.material, row.schedule, spool.size_mm, prepared.dry, ground_surface);
     Candidate out;
     out.spool = row.spool;
     out.schedule = row.schedule;
@@ -115,7 +115,8 @@ Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palett
 
     // The full distribution only for those that can still be among the best.
     std::vector<Candidate> out;
-    std::priority_queue<double> best;  // the expected differences of the best so far, the worst of them on top
+    std::priority_queue<double>
+        best;  // the expected differences of the best so far, the worst of them on top
     for (const Row& row : rows) {
         if (options.top == 0) break;
         constexpr double tie = 0.01;

@@ -26,7 +26,8 @@ Status validate(const Palette& palette) {
     std::unordered_set<std::string_view> codes;
     for (std::size_t i = 0; i < palette.size(); ++i) {
         const Spool& spool = palette[i];
-        const std::string where = spool.code.empty() ? "spool number " + std::to_string(i + 1) : "spool " + spool.code;
+        const std::string where =
+            spool.code.empty() ? "spool number " + std::to_string(i + 1) : "spool " + spool.code;
         const auto fault = [&](const std::string& what, const std::string& mend) -> Status {
             return Error{Reason::bad_value, what, where, mend};
         };

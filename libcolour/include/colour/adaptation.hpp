@@ -10,6 +10,8 @@ namespace bindhue {
 
 enum class Adaptation { bradford, cat16 };
 
+// Tristimulus values under the source white to those that look alike under the destination white; whites with
+// Y = 1. Precondition: a real light's white (its cone responses are not zero).
 Matrix3 adaptation_matrix(const Vector3& source_white, const Vector3& destination_white,
                           Adaptation method = Adaptation::bradford);
 
@@ -19,7 +21,8 @@ XYZ<To> adapt(const XYZ<From>& c, Adaptation method = Adaptation::bradford) {
                          c.vector());
 }
 
-// For screens: D50 Lab to sRGB by Bradford, clipped to the gamut.
+// For screens: D50 Lab to sRGB by Bradford, each channel clipped to 0..1; a value that is not a number is
+// drawn black.
 EncodedSrgb to_display(const Lab<D50>& c);
 
 }  // namespace bindhue

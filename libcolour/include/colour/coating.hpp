@@ -8,8 +8,8 @@
 //
 // Assumptions. Thread on a spool is opaque, a wrap is one layer of it. The ground has a smooth surface of its
 // own (lacquer, paint, a finished underwrap), which a coat in contact with it puts out of work. The finish is
-// clear and thick enough to level; thread that soaked unevenly, a guide foot beneath and old, amber finish are
-// not described.
+// clear and thick enough to level; thread that soaked unevenly, a guide foot beneath and old, amber finish
+// are not described.
 #pragma once
 
 #include <array>
@@ -58,7 +58,9 @@ class Surface {
     static constexpr std::size_t coarse_size = 21;  // every 20 nm, for derivatives only
     using Coarse = std::array<double, coarse_size>;
     const Coarse& coarse() const { return coarse_; }
-    const Coarse& coarse_slope(std::size_t axis) const { return slope_[axis]; }  // d reflectance / d L, a or b
+    const Coarse& coarse_slope(std::size_t axis) const {
+        return slope_[axis];
+    }  // d reflectance / d L, a or b
 
   private:
     Reading reading_;
@@ -72,11 +74,13 @@ class Surface {
 struct CoatingParameters {
     double scattering = 0;        // S X of one layer of dry thread, at the nominal size of 0.15 mm
     double scattering_ratio = 1;  // where the coat touches the fibre, over dry
+    double absorption_ratio = 1;  // the same for K
     double contact = 0;           // share of the fibre surface in optical contact with the coat, 0..1
-    double haze = 0;              // share of the film's underside over air that scatters instead of mirroring, 0..1
-    double index = 1;             // refractive index of the coat; 1: no coat
+    double haze = 0;   // share of the film's underside over air that scatters instead of mirroring, 0..1
+    double index = 1;  // refractive index of the coat; 1: no coat
 };
-CoatingParameters coating_prior(Material material, Schedule schedule);  // medians; see coating.cpp for sources
+CoatingParameters coating_prior(Material material,
+                                Schedule schedule);  // medians; see coating.cpp for sources
 
 // Colour of one layer of thread over the ground. Any parameters in range: this is the model to fit to coat
 // tests. size_mm as in predict_finished.

@@ -22,9 +22,9 @@ double infinite_reflectance(double k_over_s);  // its inverse, 0 <= K/S <= 1e6
 // Fresnel, unpolarised, from vacuum into index n >= 1 at the angle of incidence (radians, 0..pi/2).
 double fresnel_reflectance(double n, double angle);
 
-// Share of Lambertian light that a smooth surface returns, n = 1 or 1.001..4: from outside (0.092 for n = 1.5) and
-// from inside, total reflection included (0.596 for n = 1.5). Error under 1e-9 against Fresnel's equations
-// integrated over the hemisphere.
+// Share of Lambertian light that a smooth surface returns, n = 1 or 1.001..4: from outside (0.092 for n
+// = 1.5) and from inside, total reflection included (0.596 for n = 1.5). Error under 1e-9 against Fresnel's
+// equations integrated over the hemisphere.
 double fresnel_diffuse_external(double n);
 double fresnel_diffuse_internal(double n);
 
@@ -40,8 +40,8 @@ double saunderson_inside(double outside, double k1, double k2);
 struct Film {
     double gain = 1, returned = 0;
 
-    Film() = default;          // no film
-    explicit Film(double n);   // index as for the diffuse reflectances above
+    Film() = default;         // no film
+    explicit Film(double n);  // index as for the diffuse reflectances above
 
     double outside(double inside) const { return gain * inside / (1.0 - returned * inside); }
     double inside(double outside) const { return outside / (gain + returned * outside); }

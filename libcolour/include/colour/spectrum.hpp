@@ -36,16 +36,18 @@ enum class Illuminant { D50, D65, A, F2, F11, LED_B3 };
 
 const Spectrum& illuminant(Illuminant which);  // relative power, 100 at 560 nm (A, D) or as tabulated
 std::string_view name(Illuminant which);       // "D50", "F11", "LED-B3"
-bool parse_illuminant(std::string_view text, Illuminant& which);  // case-insensitive; false if unknown
+// Case-insensitive, "FL2" and "FL11" too; false and nothing written if unknown.
+bool parse_illuminant(std::string_view text, Illuminant& which);
 
 // Tristimulus values of the illuminant itself, Y = 1.
 Vector3 white_of(Illuminant which);
 
-// Colour of a reflectance under the illuminant that the type names.
+// Colour of a reflectance under the illuminant that the type names. The table's white differs from the type's
+// in the fifth decimal, so that a flat reflectance has a chroma of up to 0.002.
 XYZ<D50> reflectance_to_xyz_d50(const Spectrum& reflectance);
 
-// CIELAB relative to the illuminant's own white: for comparing two surfaces in that light, never with a
-// Lab<D50>.
+// CIELAB (L, a, b) relative to the illuminant's own white, white_of(which): for comparing two surfaces in
+// that light, never with a Lab<D50>.
 Vector3 reflectance_to_lab_under(const Spectrum& reflectance, Illuminant which);
 double ciede2000_under(Illuminant which, const Spectrum& reference, const Spectrum& sample);
 

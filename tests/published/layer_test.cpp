@@ -1,0 +1,76 @@
+// Constants and relations that others published for a scattering layer and its surface.
+#include "colour/layer.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "colour/spaces.hpp"
+
+using namespace bindhue;
+
+TEST_CASE("Saunderson 1942 and Judd 1942: a surface of index 1.5 returns 0.040, 0.092 and 0.596") {
+    // Saunderson, J. Opt. Soc. Am. 32 (1942) 727: k1 = 0.04, k2 = 0.6 for a resin of index 1.5.
+    // Judd, J. Res. Natl. Bur. Stand. 29 (1942) 329 (RP1504): diffuse light on index 1.50, external 0.092 and
+    // internal 0.596. Values from memory of the papers; 0.596 is also the textbook k2.
+    CHECK(fresnel_reflectance(1.5, 0) == Approx(0.04).epsilon(1e-12));
+    CHECK(fresnel_diffuse_external(1.5) == Approx(0.092).margin(0.0005));
+    CHECK(fresnel_diffuse_internal(1.5) == Approx(0.596).margin(0.0005));
+}
+
+TEST_CASE("internal return of water, alcohol and resins follows from Fresnel's equations") {
+    // Walsh 1926, closed form as quoted by Prahl, "Light transport in tissue" (1988), equation B41.
+    CHECK(fresnel_diffuse_internal(1.333) == Approx(0.475).margin(0.0005));
+    CHECK(fresnel_diffuse_internal(1.377) == Approx(0.511).margin(0.0005));
+    CHECK(fresnel_diffuse_internal(1.45) == Approx(0.565).margin(0.0005));
+    CHECK(fresnel_diffuse_internal(1.55) == Approx(0.625).margin(0.0005));
+}
+
+TEST_CASE("Kubelka 1954: layers laid on each other obey the compounding of reflectances") {
+    // Kubelka, J. Opt. Soc. Am. 44 (1954) 330, for layers that are homogeneous each: R12 = R1 + T1^2 R2 /
+    // (1 - R1 R2), T12 = T1 T2 / (1 - R1 R2). Splitting one layer in two must change nothing.
+    for (const double KX : {0.0, 0.2, 2.0})
+        for (const double SX : {0.1, 1.0, 7.0})
+            for (const double share : {0.1, 0.5, 0.8}) {
+                const TwoFluxLayer whole{KX, SX}, top{share * KX, share * SX},
+                    bottom{(1 - share) * KX, (1 - share) * SX};
+                const double r1 = top.reflectance_over(0), t1 = top.transmittance();
+                const double r2 = bottom.reflectance_over(0), t2 = bottom.transmittance();
+                CAPTURE(KX, SX, share);
+                CHECK(r1 + t1 * t1 * r2 / (1 - r1 * r2) == Approx(whole.reflectance_over(0)).epsilon(1e-10));
+                CHECK(t1 * t2 / (1 - r1 * r2) == Approx(whole.transmittance()).epsilon(1e-10));
+            }
+}
+
+TEST_CASE("Kubelka 1948: transmittance squared from the reflectances over black and over a ground") {
+    // J. Opt. Soc. Am. 38 (1948) 448: T^2 = (R - R0) (1 - R0 Rg) / Rg, and the opaque reflectance from two
+    // grounds: a = (R + (R0 - R + Rg) / (R0 Rg)) / 2, Rinf = a - sqrt(a^2 - 1). These are the relations by
+    // which ISO 6504-3 style hiding power is found from drawdowns on black and white.
+    const TwoFluxLayer layer{0.4, 2.0};
+    const double black = layer.reflectance_over(0), ground = 0.8, over = layer.reflectance_over(ground);
+    CHECK((over - black) * (1 - black * ground) / ground ==
+          Approx(layer.transmittance() * layer.transmittance()).epsilon(1e-12));
+    const double a = 0.5 * (over + (black - over + ground) / (black * ground));
+    CHECK(a - std::sqrt(a * a - 1) == Approx(infinite_reflectance(0.2)).epsilon(1e-10));
+}
+
+TEST_CASE("Lekner and Dorf 1988: a surface under a film of liquid is darker as computed from their formula") {
+    // Appl. Opt. 27 (1988) 1278. Dry surface of CIELAB L, lit at 45 degrees, the film smooth and n = 1.55 or
+    // 1.333; L of the wetted one was computed apart from this code from the same formula, rounded to the
+    // unit.
+    const auto wet = [](double L, double n) {
+        const double reflectance = to_xyz(Lab<D50>{L, 0, 0}).Y;
+        // What is neither mirrored at the surface nor absorbed leaves: as a reflectance factor seen square
+        // on.
+        return to_lab(XYZ<D50>{0, Film(n).outside(reflectance), 0}).L;
+    };
+    CHECK(wet(90, 1.55) == Approx(79).margin(0.5));
+    CHECK(wet(70, 1.55) == Approx(52).margin(0.5));
+    CHECK(wet(50, 1.55) == Approx(34).margin(0.5));
+    CHECK(wet(30, 1.55) == Approx(18).margin(0.5));
+    CHECK(wet(90, 1.333) == Approx(84).margin(0.5));
+    CHECK(wet(70, 1.333) == Approx(59).margin(0.5));
+    CHECK(wet(50, 1.333) == Approx(39).margin(0.5));
+    CHECK(wet(30, 1.333) == Approx(22).margin(0.5));
+    // The absorbed share itself: a = 0.5, n = 1.333: 0.972 x 0.5 / (1 - 0.475 x 0.5).
+    CHECK(wetted_absorption(0.5, 1.333) == Approx(0.972 * 0.5 / (1 - 0.475 * 0.5)).margin(0.001));
+}
