@@ -114,6 +114,32 @@ std::vector<PixelPoint> outline(const CardPose& pose, const Rod& rod, const Segm
     return out;
 }
 
+std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const CameraFit& fit) {
+    std::vector<Lab<D50>> out;
+    for (const BodyColour& body : bodies) out.push_back(to_lab(fit.to_xyz(body.linear)));
+    return out;
+}
+
+// A streak that comes or goes along a band can look like an edge; the body colours on its two sides say that it is none.
+bool merge_alike(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies,
+                 const CameraFit& fit) {
+    const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
+    std::size_t nearest = 0;
+    double least = least_step;
+    for (std::size_t i = 1; i < segments.size(); ++i) {
+        const double d =
+            std::hypot(labs[i].L - labs[i - 1].L, labs[i].a - labs[i - 1].a, labs[i].b - labs[i - 1].b);
+        if (d < least) {
+            least = d;
+            nearest = i;
+        }
+    }
+    if (nearest == 0) return false;
+    segments[nearest - 1].end_mm = segments[nearest].end_mm;
+    segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(nearest));
+    return true;
+}
+
 Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
                 WrapReading& out) {
     const Result<Rod> rod = find_rod(photo, options.layout, pose, fit);
@@ -121,28 +147,29 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     const double middle = (rod->s_begin + rod->s_end) / 2;
     const double facing = rod->facing_camera(middle, pose);
     const Skin skin = unroll(photo, pose, fit, *rod);
-    const std::vector<Segment> segments = find_segments(skin, fit, facing);
+    std::vector<Segment> segments = find_segments(skin, fit, facing);
     if (segments.empty())
         return refuse(photo.source, "no band could be told on the rod",
                       "lay the wrap in the middle of the opening, in focus");
-    const std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing);
-
-    std::vector<Reading> readings;
-    std::vector<Lab<D50>> labs;
-    for (const BodyColour& body : bodies) {
+    std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing);
+    while (merge_alike(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing);
+    for (const BodyColour& body : bodies)
         if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
                           "take in the whole card");
-        readings.push_back(fit.read(body.linear, body.covariance));
-        labs.push_back(readings.back().lab);
-    }
-    const std::vector<BandFeatures> features = name_bands(skin, segments, labs, facing, pose.px_per_mm);
+
+    const std::vector<BandFeatures> features =
+        name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    std::vector<std::size_t> bare;
+    for (std::size_t i = 0; i < features.size(); ++i)
+        if (features[i].role == BandRole::blank) bare.push_back(i);
+    if (bare.size() > 1) bodies = body_colours(skin, segments, fit, facing, bare);
     for (std::size_t i = 0; i < segments.size(); ++i) {
         BandReading band;
         band.start_mm = segments[i].begin_mm;
         band.length_mm = segments[i].length_mm();
         band.role = features[i].role;
-        band.colour = readings[i];
+        band.colour = fit.read(bodies[i].linear, bodies[i].covariance);
         band.pitch_mm = features[i].pitch_mm;
         band.warnings = bodies[i].warnings;
         if (band.role != BandRole::blank && !band.pitch_mm)

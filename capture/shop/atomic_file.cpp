@@ -111,7 +111,7 @@ Result<std::string> read_file(const fs::path& path) {
     }
 }
 
-Status save_file(const fs::path& path, std::string_view text) {
+Status save_file(const fs::path& path, std::string_view text, Previous previous) {
     std::error_code code, ignored;
     fs::path target = fs::absolute(path, code);
     if (!code && fs::symlink_status(target, ignored).type() == fs::file_type::symlink)
@@ -121,7 +121,7 @@ Status save_file(const fs::path& path, std::string_view text) {
     struct stat status {};
     const bool there = ::stat(target.c_str(), &status) == 0;
     if (!there && errno != ENOENT) return storage_error("The file cannot be looked at.", target, errno);
-    if (there) {
+    if (there && previous == Previous::kept) {
         // A copy and not a second link: on some file systems there are no links. It is whole on the disk
         // before the file itself is touched.
         const Result<std::string> old = read_file(target);

@@ -12,10 +12,13 @@ namespace bindhue::capture {
 // Errors: not_found; storage (no permission, a folder, larger than 64 MiB).
 Result<std::string> read_file(const std::filesystem::path& path);
 
+enum class Previous { kept, forgotten };
+
 // Writes to a temporary file in the same folder, flushes it to the disk and renames it over `path`; the
-// version that was there is kept as PATH.previous. Whenever it is cut off, `path` holds the old or the new
+// version that was there is kept as PATH.previous unless it is to be forgotten. Whenever it is cut off, `path` holds the old or the new
 // version whole (at worst a temporary file named .NAME.*.saving stays behind). Follows a symbolic link; keeps
 // the file's permissions. Error: storage; the old version is then untouched.
-Status save_file(const std::filesystem::path& path, std::string_view text);
+Status save_file(const std::filesystem::path& path, std::string_view text,
+                 Previous previous = Previous::kept);
 
 }  // namespace bindhue::capture

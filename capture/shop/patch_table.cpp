@@ -45,9 +45,8 @@ Result<PatchSample> read_row(const CsvTable& table, std::size_t row, bool linear
     PatchSample patch;
     patch.id = table.text(row, "id");
     if (patch.id.empty()) return table.error(row, "id", "The patch has no id.", "Give it one.");
-    const double beyond = linear ? 0.05 : 0;
-    const Result<Vector3> rgb =
-        three(table, row, {"R", "G", "B"}, {-beyond, -beyond, -beyond}, {1 + beyond, 1 + beyond, 1 + beyond});
+    const double low = linear ? -1e6 : 0, high = linear ? 1e6 : 1;
+    const Result<Vector3> rgb = three(table, row, {"R", "G", "B"}, {low, low, low}, {high, high, high});
     if (!rgb) {
         Error error = rgb.error();
         if (error.what.find("out of range") != std::string::npos)

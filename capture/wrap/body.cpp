@@ -7,42 +7,48 @@
 #include <numeric>
 #include <span>
 
+#include <opencv2/core.hpp>
+
 namespace bindhue::capture {
 namespace {
 
 constexpr double degree = 0.017453292519943295;
 constexpr double reach =
-    40 * degree;  // round the rod, from the card's normal: further out, cast shadows begin
-constexpr double dark_reach =
-    30 * degree;  // where the mirror image's darkest place is looked for, from facing the camera
-constexpr double body_reach = 25 * degree;  // where a band's difference from the darkest is read
-constexpr double edge_mm = 0.35;            // of a band, left out: blur and the coat's slope
-// What a dark surrounding still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %,
-// from memory of black plastic; its uncertainty is as large as itself.
+    35 * degree;  // round the rod, from the card's normal: further out, cast shadows begin
+constexpr double body_reach =
+    16 * degree;  // from facing the camera: where the least mirrored place is looked for
+constexpr double lone_reach = 10 * degree;  // the same where the shading is only assumed
+constexpr double edge_mm = 0.35;            // beside an edge, left out: blur and the coat's slope
+constexpr double window_mm = 3.0;           // beside an edge: near enough for the mirror image to be the same
+constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
+// What a dark surrounding still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
+// black plastic; its uncertainty is as large as itself.
 constexpr double dark_mirror = 0.0012;
-constexpr double shading_error = 0.015;      // relative, of S after the fit
+constexpr double farthest_pair_mm = 6.0;  // a narrow trim between two wider bands
+constexpr double drift_per_mm = 0.0003;   // of the mirror image along the rod, a share of white
+constexpr double alike_error = 0.001;     // of one blank, from place to place, a share of white
+// Expected excess of mirrored light, over that, at a band's darkest place; as a share of white.
+constexpr double usual_excess = 0.003;
+constexpr double shading_error = 0.012;      // relative, of S after the fit
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
 
-// Profiles of one segment round the rod: mean and squared standard error, per row of the skin.
+// Means over a stretch of the rod, round it: per row of the skin, with the squared standard error.
 struct Profile {
     std::vector<Vector3> mean, error_squared;
-    double weight = 0;  // columns
 };
 
-Profile profile_of(const Skin& skin, const Segment& segment) {
-    const double margin = std::min(edge_mm, 0.25 * segment.length_mm());
+Profile profile_of(const Skin& skin, double begin_mm, double end_mm) {
     const auto column = [&](double s) {
         return static_cast<std::size_t>(
             std::clamp((s - skin.s_begin) / skin.ds + 0.5, 0.0, static_cast<double>(skin.columns)));
     };
-    const std::size_t first = column(segment.begin_mm + margin),
-                      last = std::max(first + 1, column(segment.end_mm - margin));
+    const std::size_t first = std::min(column(begin_mm), skin.columns - 1),
+                      last = std::max(first + 1, column(end_mm));
     Profile out;
-    out.weight = static_cast<double>(last - first);
     for (std::size_t r = 0; r < skin.theta.size(); ++r) {
         Vector3 sum{}, squares{};
         double n = 0;
-        for (std::size_t c = first; c < std::min(last, skin.columns); ++c) {
+        for (std::size_t c = first; c < last; ++c) {
             const Vector3& v = skin.at(r, c);
             if (!std::isfinite(v[0])) continue;
             for (std::size_t k = 0; k < 3; ++k) {
@@ -71,6 +77,7 @@ struct Shading {
 
     double operator()(double t) const { return 1.0 + t * (p[0] + t * (p[1] + t * p[2])); }
 };
+using Shadings = std::array<Shading, 3>;
 
 struct ShadingPrior {
     Vector3 mean, deviation;
@@ -78,11 +85,46 @@ struct ShadingPrior {
 // Two lights at +-45 degrees shade as cos(theta); one alone adds a slope of up to 1.
 constexpr ShadingPrior wide_prior{{0, -0.5, 0}, {0.7, 0.4, 0.25}};
 
-// Fits S to contrasts D_j(theta) = c_j S(theta) + noise, the c_j unknown. One contrast a (segment, channel).
+double biweight(double residual, double scale) {
+    const double u = residual / (4.5 * scale);
+    return std::abs(u) < 1 ? (1 - u * u) * (1 - u * u) : 0.0;
+}
+
+// A step between two bands, one channel: D(theta) = c S(theta) + noise, c not known.
 struct Contrast {
-    std::vector<double> value, weight;  // per row; weight 0: not to be used
+    std::vector<double> value, deviation;  // per row; deviation not finite: not to be used
+    double size = 0;                       // c, by the last fit
+    double error = 0;                      // its standard error
+
+    void measure(std::span<const double> theta, const Shading& s) {
+        std::vector<double> ratios;
+        for (std::size_t i = 0; i < theta.size(); ++i)
+            if (std::isfinite(deviation[i])) ratios.push_back(value[i] / s(theta[i]));
+        if (ratios.empty()) return;
+        if (size == 0) {
+            const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
+            std::nth_element(ratios.begin(), middle, ratios.end());
+            size = *middle;
+        }
+        for (int round = 0; round < 3; ++round) {
+            double top = 0, bottom = 0, squares = 0;
+            for (std::size_t i = 0; i < theta.size(); ++i) {
+                if (!std::isfinite(deviation[i])) continue;
+                const double shade = s(theta[i]), left = value[i] - size * shade,
+                             w = biweight(left, deviation[i]) / (deviation[i] * deviation[i]);
+                top += w * value[i] * shade;
+                bottom += w * shade * shade;
+                squares += w * left * left;
+            }
+            if (!(bottom > 0)) return;
+            size = top / bottom;
+            // Residuals round the rod are smooth and do not average out: five independent ones over the strip.
+            error = std::sqrt((squares + 1) / bottom / 5.0);
+        }
+    }
 };
-Shading fit_shading(std::span<const double> theta, const std::vector<Contrast>& contrasts,
+
+Shading fit_shading(std::span<const double> theta, std::vector<Contrast*> contrasts,
                     const ShadingPrior& prior) {
     Shading s{prior.mean};
     for (int round = 0; round < 12; ++round) {
@@ -90,21 +132,19 @@ Shading fit_shading(std::span<const double> theta, const std::vector<Contrast>& 
                                             1 / (prior.deviation[1] * prior.deviation[1]),
                                             1 / (prior.deviation[2] * prior.deviation[2])});
         Vector3 right = normal * prior.mean;
-        for (const Contrast& d : contrasts) {
-            double top = 0, bottom = 0;
-            for (std::size_t i = 0; i < theta.size(); ++i) {
-                top += d.weight[i] * d.value[i] * s(theta[i]);
-                bottom += d.weight[i] * s(theta[i]) * s(theta[i]);
-            }
-            if (!(bottom > 0)) continue;
-            const double c = top / bottom;
+        for (Contrast* d : contrasts) {
+            d->measure(theta, s);
             // D - c = c (p1 t + p2 t^2 + p3 t^3)
             for (std::size_t i = 0; i < theta.size(); ++i) {
-                const double t = theta[i];
+                if (!std::isfinite(d->deviation[i])) continue;
+                const double t = theta[i], c = d->size;
+                // Rows are tied: as many independent ones as the skin has degrees, about.
+                const double w = biweight(d->value[i] - c * s(t), d->deviation[i]) /
+                                 (d->deviation[i] * d->deviation[i]) * 0.5;
                 const Vector3 row{c * t, c * t * t, c * t * t * t};
                 for (std::size_t a = 0; a < 3; ++a) {
-                    right[a] += d.weight[i] * row[a] * (d.value[i] - c);
-                    for (std::size_t b = 0; b < 3; ++b) normal(a, b) += d.weight[i] * row[a] * row[b];
+                    right[a] += w * row[a] * (d->value[i] - c);
+                    for (std::size_t b = 0; b < 3; ++b) normal(a, b) += w * row[a] * row[b];
                 }
             }
         }
@@ -113,143 +153,213 @@ Shading fit_shading(std::span<const double> theta, const std::vector<Contrast>& 
     return s;
 }
 
-double lightness(const Vector3& v) { return v[0] + v[1] + v[2]; }
-
-struct Separation {
-    std::array<Shading, 3> shading;
-    std::array<std::vector<double>, 3> mirror;  // per row, at least dark_mirror
-    bool told = false;                          // by a second colour; else assumed
+// Two bands near enough to each other for the mirror image to be nearly the same.
+struct Pair {
+    std::size_t before = 0, after = 0;
+    double apart_mm = 0;           // between their nearest ends; 0 for neighbours
+    std::array<Contrast, 3> step;  // after minus before
 };
 
-// The bands' mirror images are the same, so contrasts between bands hold none.
-Separation separate(const Skin& skin, const std::vector<Profile>& profiles,
-                    const std::vector<std::size_t>& order, const Vector3& white, double facing_theta) {
-    Separation out;
-    const std::size_t rows = skin.theta.size(), darkest = order.front();
-    std::array<std::vector<Contrast>, 3> contrasts;
-    double strongest = 0;
-    for (std::size_t k = 0; k < 3; ++k)
-        for (const std::size_t j : order) {
-            if (j == darkest) continue;
-            Contrast d{std::vector<double>(rows), std::vector<double>(rows, 0)};
-            double mean = 0, n = 0;
-            for (std::size_t r = 0; r < rows; ++r) {
-                if (std::abs(skin.theta[r]) > reach) continue;
-                d.value[r] = profiles[j].mean[r][k] - profiles[darkest].mean[r][k];
-                if (!std::isfinite(d.value[r])) continue;
-                // A floor of 1.5 % of the value: what the model leaves out (bounced light, uneven gloss along
-                // the rod).
-                const double model = 0.015 * d.value[r];
-                d.weight[r] = 1.0 / (profiles[j].error_squared[r][k] + profiles[darkest].error_squared[r][k] +
-                                     model * model);
-                mean += d.value[r];
+Pair step_between(const Skin& skin, const std::vector<Segment>& segments, std::size_t first,
+                  std::size_t second, const Vector3& white) {
+    const Segment &before = segments[first], &after = segments[second];
+    const auto span = [](const Segment& s) {
+        const double margin = std::min(edge_mm, 0.25 * s.length_mm());
+        return std::pair{margin, std::min(window_mm + margin, s.length_mm() - margin)};
+    };
+    const auto [near_before, far_before] = span(before);
+    const auto [near_after, far_after] = span(after);
+    const Profile left = profile_of(skin, before.end_mm - far_before, before.end_mm - near_before);
+    const Profile right = profile_of(skin, after.begin_mm + near_after, after.begin_mm + far_after);
+    Pair out{first, second, after.begin_mm - before.end_mm, {}};
+    for (std::size_t k = 0; k < 3; ++k) {
+        Contrast& d = out.step[k];
+        for (std::size_t r = 0; r < skin.theta.size(); ++r) {
+            const double value = right.mean[r][k] - left.mean[r][k];
+            // What the model leaves out: bounced light, gloss that differs over a few millimetres.
+            const double model = 0.01 * std::abs(value) + 0.0008 * white[k] +
+                                 0.03 * std::min(left.mean[r][k], right.mean[r][k]);
+            const bool use = std::abs(skin.theta[r]) <= reach && std::isfinite(value);
+            d.value.push_back(use ? value : 0.0);
+            d.deviation.push_back(
+                use ? std::sqrt(left.error_squared[r][k] + right.error_squared[r][k] + model * model)
+                    : std::numeric_limits<double>::infinity());
+        }
+    }
+    return out;
+}
+
+// The least mirrored place of a band: I / S there, averaged over all places that are nearly as dark.
+struct Darkest {
+    Vector3 value{};     // of b + excess
+    Vector3 variance{};  // of the mean, by the scatter of the places
+    bool seen = false;
+};
+
+Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& shading, const Vector3& white,
+                      double facing_theta, double within) {
+    struct Cell {
+        Vector3 value{};
+        double level = 0;
+    };
+    std::vector<Cell> cells;
+    const double margin = std::min(edge_mm, 0.25 * segment.length_mm());
+    const double begin = segment.begin_mm + margin, end = segment.end_mm - margin;
+    const int along = std::max(1, static_cast<int>((end - begin) / cell_mm));
+    // Cells of about two degrees: a single row is too noisy for its least value to mean anything.
+    const double row_step = skin.theta.size() > 1 ? skin.theta[1] - skin.theta[0] : 1.0;
+    const auto rows_per_cell = std::max<std::size_t>(1, static_cast<std::size_t>(2 * degree / row_step));
+    for (int a = 0; a < along; ++a) {
+        const Profile p =
+            profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along);
+        for (std::size_t r = 0; r + rows_per_cell <= skin.theta.size(); r += rows_per_cell) {
+            Cell cell;
+            double n = 0;
+            for (std::size_t i = r; i < r + rows_per_cell; ++i) {
+                if (std::abs(skin.theta[i] - facing_theta) > within || !std::isfinite(p.mean[i][0])) continue;
+                for (std::size_t k = 0; k < 3; ++k)
+                    cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
                 n += 1;
             }
-            strongest = std::max(strongest, std::abs(mean / std::max(n, 1.0)) / white[k]);
-            contrasts[k].push_back(std::move(d));
+            if (n < 1) continue;
+            for (std::size_t k = 0; k < 3; ++k) {
+                cell.value[k] /= n;
+                cell.level += cell.value[k] / white[k] / 3;
+            }
+            cells.push_back(cell);
         }
-    out.told = strongest > 0.02;
-    if (out.told) {
-        std::vector<Contrast> all;
-        for (const auto& channel : contrasts) all.insert(all.end(), channel.begin(), channel.end());
-        const Shading common = fit_shading(skin.theta, all, wide_prior);
-        // Unlike lights shade unlike channels a little differently.
-        for (std::size_t k = 0; k < 3; ++k)
-            out.shading[k] = fit_shading(skin.theta, contrasts[k], {common.p, {0.15, 0.1, 0.08}});
-    } else {
-        out.shading.fill(Shading{wide_prior.mean});
     }
+    Darkest out;
+    if (cells.empty()) return out;
+    std::vector<double> levels;
+    for (const Cell& c : cells) levels.push_back(c.level);
+    const auto low = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() / 20);
+    std::nth_element(levels.begin(), low, levels.end());
+    // Mirrored light of half a percent of white does not matter to a light band, so that it may average over more places.
+    const double width = 0.0012 + 0.02 * *low;
+    Vector3 sum{}, squares{};
+    double total = 0, total_squares = 0;
+    for (const Cell& c : cells) {
+        const double w = std::exp(-std::max(0.0, c.level - *low) / width);
+        for (std::size_t k = 0; k < 3; ++k) {
+            sum[k] += w * c.value[k];
+            squares[k] += w * c.value[k] * c.value[k];
+        }
+        total += w;
+        total_squares += w * w;
+    }
+    const double independent = total * total / total_squares;
     for (std::size_t k = 0; k < 3; ++k) {
-        const double window = out.told ? dark_reach : 12 * degree;
-        std::vector<double> candidates;
-        for (std::size_t r = 0; r < rows; ++r) {
-            const double value = profiles[darkest].mean[r][k] / out.shading[k](skin.theta[r]);
-            if (std::abs(skin.theta[r] - facing_theta) <= window && std::isfinite(value))
-                candidates.push_back(value);
-        }
-        std::sort(candidates.begin(), candidates.end());
-        // The lowest tenth, not the least: the least of many noisy values is too low.
-        const std::size_t tenth = std::max<std::size_t>(1, candidates.size() / 10);
-        const double least =
-            candidates.empty()
-                ? 0.0
-                : std::accumulate(candidates.begin(), candidates.begin() + static_cast<std::ptrdiff_t>(tenth),
-                                  0.0) /
-                      static_cast<double>(tenth);
-        const double darkest_body = std::max(least - dark_mirror * white[k], 0.1 * least);
-        for (std::size_t r = 0; r < rows; ++r)
-            out.mirror[k].push_back(
-                std::max(0.0, profiles[darkest].mean[r][k] - darkest_body * out.shading[k](skin.theta[r])));
+        out.value[k] = sum[k] / total;
+        out.variance[k] =
+            std::max(0.0, squares[k] / total - out.value[k] * out.value[k]) / std::min(independent, 5.0);
     }
+    out.seen = true;
+    return out;
+}
+
+// Excess of each band's darkest place, as a share of white (what is mirrored has the lights' colours): least squares on the
+// steps at the edges, each excess not negative and small a priori (exponential).
+struct Excesses {
+    std::vector<double> value, variance;
+};
+Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>& pairs,
+                       const Vector3& white) {
+    const auto n = static_cast<int>(dark.size());
+    cv::Mat curvature = cv::Mat::zeros(n, n, CV_64F), slope = cv::Mat::zeros(n, 1, CV_64F);
+    for (const Pair& pair : pairs)
+        for (std::size_t k = 0; k < 3; ++k) {
+            const Contrast& step = pair.step[k];
+            // (seen - step) / white = excess after - excess before
+            const double gap =
+                (dark[pair.after].value[k] - dark[pair.before].value[k] - step.size) / white[k];
+            const double deviation = (step.error + shading_error * std::abs(step.size)) / white[k] + 0.0004 +
+                                     drift_per_mm * pair.apart_mm;
+            const double w = 1 / (deviation * deviation) / 2;  // the channels' errors are tied
+            const auto a = static_cast<int>(pair.before), b = static_cast<int>(pair.after);
+            curvature.at<double>(a, a) += w;
+            curvature.at<double>(b, b) += w;
+            curvature.at<double>(a, b) -= w;
+            curvature.at<double>(b, a) -= w;
+            slope.at<double>(b) += w * gap;
+            slope.at<double>(a) -= w * gap;
+        }
+    Excesses out{std::vector<double>(dark.size(), 0.0), {}};
+    for (int round = 0; round < 500; ++round)
+        for (int i = 0; i < n; ++i) {
+            double right = slope.at<double>(i) - 1 / usual_excess;
+            for (int j = 0; j < n; ++j)
+                if (j != i) right -= curvature.at<double>(i, j) * out.value[static_cast<std::size_t>(j)];
+            const double bottom = curvature.at<double>(i, i);
+            out.value[static_cast<std::size_t>(i)] = bottom > 0 ? std::max(0.0, right / bottom) : 0.0;
+        }
+    cv::Mat covariance;
+    for (int i = 0; i < n; ++i) curvature.at<double>(i, i) += 1 / (usual_excess * usual_excess);
+    cv::invert(curvature, covariance, cv::DECOMP_SVD);
+    for (int i = 0; i < n; ++i) out.variance.push_back(covariance.at<double>(i, i));
     return out;
 }
 
 }  // namespace
 
 std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
-                                     const CameraFit& fit, double facing_theta) {
-    std::vector<Profile> profiles;
-    for (const Segment& s : segments) profiles.push_back(profile_of(skin, s));
-    if (profiles.empty()) return {};
+                                     const CameraFit& fit, double facing_theta,
+                                     std::span<const std::size_t> alike) {
+    if (segments.empty() || skin.columns == 0) return {};
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
 
-    std::vector<double> level;
-    for (const Profile& p : profiles) {
-        double sum = 0, n = 0;
-        for (std::size_t r = 0; r < skin.theta.size(); ++r)
-            if (std::abs(skin.theta[r] - facing_theta) < 15 * degree && std::isfinite(p.mean[r][0])) {
-                sum += lightness({p.mean[r][0] / white[0], p.mean[r][1] / white[1], p.mean[r][2] / white[2]});
-                n += 1;
-            }
-        level.push_back(n > 0 ? sum / n : std::numeric_limits<double>::infinity());
+    std::vector<Pair> pairs;
+    std::array<std::vector<Contrast*>, 3> steps;
+    for (std::size_t i = 0; i < segments.size(); ++i)
+        for (std::size_t j = i + 1;
+             j < segments.size() && segments[j].begin_mm - segments[i].end_mm <= farthest_pair_mm; ++j)
+            pairs.push_back(step_between(skin, segments, i, j, white));
+    Shadings shading;
+    shading.fill(Shading{wide_prior.mean});
+    double strongest = 0;
+    std::vector<Contrast*> all;
+    for (Pair& pair : pairs)
+        for (std::size_t k = 0; k < 3; ++k) {
+            pair.step[k].measure(skin.theta, shading[k]);
+            strongest = std::max(strongest, std::abs(pair.step[k].size) / white[k]);
+            steps[k].push_back(&pair.step[k]);
+            all.push_back(&pair.step[k]);
+        }
+    const bool told = strongest > 0.02;
+    if (told) {
+        const Shading common = fit_shading(skin.theta, all, wide_prior);
+        // Unlike lights shade unlike channels a little differently.
+        for (std::size_t k = 0; k < 3; ++k)
+            shading[k] = fit_shading(skin.theta, steps[k], {common.p, {0.15, 0.1, 0.08}});
     }
-    // A narrow trim's profile is noisy: it may be the darkest only where nothing longer is nearly as dark.
-    std::vector<std::size_t> order(profiles.size());
-    std::iota(order.begin(), order.end(), std::size_t{0});
-    const auto cost = [&](std::size_t j) {
-        return level[j] + (profiles[j].weight * skin.ds < 2.0 ? 0.05 : 0.0);
-    };
-    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return cost(a) < cost(b); });
-    const Separation parts = separate(skin, profiles, order, white, facing_theta);
+
+    std::vector<Darkest> dark;
+    for (const Segment& s : segments)
+        dark.push_back(darkest_place(skin, s, shading, white, facing_theta, told ? body_reach : lone_reach));
+    for (std::size_t i = 1; i < alike.size(); ++i) {
+        Pair same{alike[i - 1], alike[i], 0, {}};
+        for (std::size_t k = 0; k < 3; ++k) same.step[k].error = alike_error * white[k];
+        pairs.push_back(same);
+    }
+    const Excesses excess = find_excesses(dark, pairs, white);
 
     std::vector<BodyColour> out;
-    for (const Profile& p : profiles) {
+    for (std::size_t i = 0; i < segments.size(); ++i) {
         BodyColour body;
-        Vector3 colour{}, noise{};
-        for (std::size_t k = 0; k < 3; ++k) {
-            double top = 0, bottom = 0, squares = 0, n = 0;
-            for (std::size_t r = 0; r < skin.theta.size(); ++r) {
-                const double s = parts.shading[k](skin.theta[r]);
-                if (std::abs(skin.theta[r]) > body_reach || !std::isfinite(p.mean[r][k]) || s < 0.2) continue;
-                // A strong mirror image drowns the body's light and varies along the rod more than a weak
-                // one.
-                const double mirrored = parts.mirror[k][r], doubt = 0.1 * mirrored + 0.002 * white[k];
-                const double w = 1.0 / (p.error_squared[r][k] + doubt * doubt);
-                top += w * s * (p.mean[r][k] - mirrored);
-                bottom += w * s * s;
-            }
-            colour[k] = bottom > 0 ? std::max(top / bottom, 1e-6) : std::numeric_limits<double>::quiet_NaN();
-            for (std::size_t r = 0; r < skin.theta.size(); ++r) {
-                if (std::abs(skin.theta[r]) > body_reach || !std::isfinite(p.mean[r][k])) continue;
-                const double left =
-                    p.mean[r][k] - parts.mirror[k][r] - colour[k] * parts.shading[k](skin.theta[r]);
-                squares += left * left;
-                n += 1;
-            }
-            // Residuals round the rod are smooth, so they do not average out: five independent ones over the
-            // strip.
-            noise[k] = n > 0 ? squares / n / 5.0 : 0.0;
-        }
+        Vector3 colour{};
+        for (std::size_t k = 0; k < 3; ++k)
+            colour[k] = dark[i].seen ? std::max(dark[i].value[k] - (excess.value[i] + dark_mirror) * white[k],
+                                                0.1 * dark[i].value[k])
+                                     : std::numeric_limits<double>::quiet_NaN();
         body.linear = CameraRgb::from(colour);
-        const double shade = parts.told ? shading_error : lone_shading_error;
-        for (std::size_t i = 0; i < 3; ++i)
-            for (std::size_t j = 0; j < 3; ++j)
-                // Shading scales all channels alike; what the dark side still mirrors is grey: both are
-                // common to the channels.
-                body.covariance(i, j) = shade * shade * colour[i] * colour[j] +
-                                        dark_mirror * dark_mirror * white[i] * white[j] +
-                                        (i == j ? noise[i] : 0.0);
-        if (!parts.told)
+        const double shade = told ? shading_error : lone_shading_error,
+                     mirrored = dark_mirror * dark_mirror + excess.variance[i];
+        for (std::size_t a = 0; a < 3; ++a)
+            for (std::size_t b = 0; b < 3; ++b)
+                // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.
+                body.covariance(a, b) = shade * shade * colour[a] * colour[b] +
+                                        mirrored * white[a] * white[b] + (a == b ? dark[i].variance[a] : 0.0);
+        if (!told)
             body.warnings.push_back(
                 "only one colour on the rod: its gloss could not be told from its body colour by comparison");
         out.push_back(std::move(body));

@@ -1,15 +1,16 @@
 // The body colour of each band, apart from what its clear coat mirrors.
 //
-// What a coated rod sends to the camera, band k, angle theta round the rod, one channel:
-//     I_k(theta) = b_k S(theta) + m(theta)
-// with the body colour b_k, the light's shading S round the cylinder (1 where the surface faces as the card
-// does) and the mirror image m, which never takes light away and is the same for every band (after Shafer's
-// dichromatic model, "Using color to separate reflection components", Color Res. Appl. 10 (1985) 210-218).
-// Differences of two bands hold no mirror image, so they give S; the darkest band then gives m up to a
-// multiple of S, and that is fixed where m is least: there the coat mirrors something dark, mostly the
-// camera's own side.
+// What a coated rod sends to the camera, at s along it and theta round it, one channel:
+//     I(s, theta) = b_k S(theta) + m(s, theta)
+// with the body colour b_k of the band at s, the light's shading S round the cylinder (1 where the surface faces as the card does) and
+// the mirror image m, which never takes light away, changes slowly along the rod, and does not care for the band below the coat (the
+// dichromatic model: Shafer, "Using color to separate reflection components", Color Res. Appl. 10 (1985) 210-218). So
+// - across an edge between two bands the mirror image cancels: the step gives S, and the difference of the two body colours;
+// - in each band the place where I / S is least mirrors something dark, mostly the camera's own side: b_k and a small excess;
+// - the excesses are found together, as small as the steps at the edges allow.
 #pragma once
 
+#include <span>
 #include <string>
 #include <vector>
 
@@ -25,8 +26,9 @@ struct BodyColour {
     std::vector<std::string> warnings;
 };
 
-// One answer a segment, in order.
-std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
-                                     const CameraFit& fit, double facing_theta);
+// One answer a segment, in order; not finite where a segment is out of the picture. alike: segments that are known
+// to have one body colour (the bare blank).
+std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments, const CameraFit& fit,
+                                     double facing_theta, std::span<const std::size_t> alike = {});
 
 }  // namespace bindhue::capture

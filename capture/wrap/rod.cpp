@@ -100,6 +100,15 @@ class EdgeStrength {
         return best;
     }
 
+    Line strongest() const {
+        Line best{0, 0, 0};
+        for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += 0.01)
+            for (double row = 2; row < strength_.rows - 2; row += 1)
+                if (const double strength = along(row, slope); strength > best.strength)
+                    best = {row, slope, strength};
+        return best;
+    }
+
   private:
     cv::Mat strength_;
 };
@@ -126,80 +135,64 @@ double dot(const std::vector<float>& a, const std::vector<float>& b) {
     return std::inner_product(a.begin(), a.end(), b.begin(), 0.0);
 }
 
-// Bands cross the whole rod and nothing else: rows that repeat the same pattern along the opening are the
-// rod.
 struct Extent {
     double slope = 0, first_row = 0, last_row = 0;
 };
-std::optional<Extent> extent_by_bands(const cv::Mat& look) {
-    double best = 0, best_row = 0, best_slope = 0;
-    std::vector<float> best_pattern;
-    const double step = 0.02;
-    for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += step)
-        for (int r = 2; r < look.rows - 2; r += 2) {
-            // The pattern must hold over neighbouring rows too: what a grain of the bench does not.
-            const auto one = row_pattern(look, r - 2, slope), other = row_pattern(look, r + 2, slope);
-            const double energy = dot(one, other) / static_cast<double>(one.size());
-            if (energy > best) {
-                best = energy;
-                best_row = r;
-                best_slope = slope;
+
+// Bands cross the whole rod and nothing else: rows that share a pattern along the opening are the rod. A streak that the coat
+// mirrors has a pattern of its own, but few rows. The slope is known: a row that crosses the rod's edge would show a pattern too.
+std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double px_per_mm) {
+    const auto rows = static_cast<std::size_t>(look.rows);
+    std::vector<std::vector<float>> patterns;
+    std::vector<double> spread;
+    for (std::size_t r = 0; r < rows; ++r) {
+        patterns.push_back(row_pattern(look, static_cast<double>(r), slope));
+        spread.push_back(std::sqrt(dot(patterns[r], patterns[r]) / static_cast<double>(patterns[r].size())));
+    }
+    const auto alike = [&](std::size_t a, std::size_t b) {
+        const double both = spread[a] * spread[b] * static_cast<double>(patterns[a].size());
+        return both > 0 ? dot(patterns[a], patterns[b]) / both : 0.0;
+    };
+    double best = 0;
+    std::size_t clearest = 0;
+    for (std::size_t r = 0; r < rows; r += 2) {
+        double support = 0;
+        for (std::size_t other = 0; other < rows; other += 2)
+            if (alike(r, other) > 0.6) support += std::min(spread[r], spread[other]);
+        if (support > best) {
+            best = support;
+            clearest = r;
+        }
+    }
+    if (spread[clearest] < 0.02) return std::nullopt;  // in cube-root response: about 2 L* between the bands
+    // From the clearest row outwards, over gloss streaks, to the last row that shows the pattern.
+    const auto widest_streak = static_cast<int>(1.5 * px_per_mm) + 1;
+    const auto reach = [&](int step) {
+        int last = static_cast<int>(clearest), misses = 0;
+        for (int r = last; r >= 0 && r < look.rows && misses <= widest_streak; r += step) {
+            const auto row = static_cast<std::size_t>(r);
+            if (alike(clearest, row) > 0.5 && spread[row] > 0.25 * spread[clearest]) {
+                last = r;
+                misses = 0;
+            } else {
+                ++misses;
             }
         }
-    if (best < 4e-4)
-        return std::nullopt;  // a spread of 0.02 in cube-root response: about 2 L* between the bands
-    best_pattern = row_pattern(look, best_row, best_slope);
-    const double norm = dot(best_pattern, best_pattern);
-    // Slope: where the pattern's rows agree best from edge to edge.
-    Extent out;
-    out.slope = best_slope;
-    const auto like = [&](double row) {
-        const auto p = row_pattern(look, row, best_slope);
-        return dot(p, best_pattern) / norm;
+        return static_cast<double>(last);
     };
-    double up = best_row, down = best_row;
-    int misses = 0;
-    for (double r = best_row; r >= 0 && misses < 4; r -= 1) {
-        if (like(r) > 0.35) {
-            up = r;
-            misses = 0;
-        } else {
-            ++misses;
-        }
-    }
-    misses = 0;
-    for (double r = best_row; r < look.rows && misses < 4; r += 1) {
-        if (like(r) > 0.35) {
-            down = r;
-            misses = 0;
-        } else {
-            ++misses;
-        }
-    }
-    out.first_row = up;
-    out.last_row = down;
-    return out;
+    return Extent{slope, reach(-1), reach(+1)};
 }
 
-// Without bands: the outermost pair of strong, nearly parallel lines.
-std::optional<Extent> extent_by_edges(const cv::Mat& look, const EdgeStrength& edges, double px_per_mm) {
-    std::vector<Line> lines;
-    for (double row = 2; row < look.rows - 2; row += 1) {
-        Line best{row, 0, -1};
-        for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += 0.01)
-            if (const double strength = edges.along(row, slope); strength > best.strength)
-                best = {row, slope, strength};
-        lines.push_back(best);
-    }
-    const double strongest = std::max_element(lines.begin(), lines.end(), [](auto& a, auto& b) {
-                                 return a.strength < b.strength;
-                             })->strength;
-    if (strongest < 0.004) return std::nullopt;
-    const auto strong = [&](const Line& l) { return l.strength > 0.4 * strongest; };
-    const auto first = std::find_if(lines.begin(), lines.end(), strong);
-    const auto last = std::find_if(lines.rbegin(), lines.rend(), strong);
-    if (last->row - first->row < thinnest_mm * px_per_mm) return std::nullopt;
-    return Extent{(first->slope + last->slope) / 2, first->row, last->row};
+// Without bands: the outermost pair of strong lines of nearly that slope.
+std::optional<Extent> extent_by_edges(const cv::Mat& look, const EdgeStrength& edges, const Line& strongest) {
+    const auto strong = [&](double row) {
+        return edges.best_near(row, strongest.slope, 0.5, 0.02).strength > 0.4 * strongest.strength;
+    };
+    double first = 2, last = look.rows - 3;
+    while (first < last && !strong(first)) ++first;
+    while (last > first && !strong(last)) --last;
+    if (first >= last) return std::nullopt;
+    return Extent{strongest.slope, first, last};
 }
 
 // Tangents from the lens to a circle whose top is level with the card: from where they cross the card's
@@ -248,9 +241,16 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
     const EdgeStrength edges(image.look);
     const double middle = image.look.cols / 2.0;
 
-    std::optional<Extent> extent = extent_by_bands(image.look);
-    if (extent && extent->last_row - extent->first_row < thinnest_mm * image.px_per_mm) extent.reset();
-    if (!extent) extent = extent_by_edges(image.look, edges, image.px_per_mm);
+    // The rod's edges, and the streaks that its coat mirrors, are the straightest things in the opening, and parallel.
+    const Line strongest = edges.strongest();
+    std::optional<Extent> extent;
+    if (strongest.strength > 0.004) {
+        extent = extent_by_bands(image.look, strongest.slope, image.px_per_mm);
+        const double thinnest_rows = thinnest_mm * image.px_per_mm;
+        if (extent && extent->last_row - extent->first_row < thinnest_rows) extent.reset();
+        if (!extent) extent = extent_by_edges(image.look, edges, strongest);
+        if (extent && extent->last_row - extent->first_row < thinnest_rows) extent.reset();
+    }
     if (!extent)
         return refuse(
             photo, "no rod was found in the card's opening",

@@ -9,7 +9,6 @@ namespace {
 
 constexpr double column_mm = 0.1;
 constexpr double shortest_mm = 0.6;
-constexpr double least_step = 2.5;  // CIELAB distance between neighbouring runs
 constexpr double strip_half_width =
     0.21;  // radians, 12 degrees: where the coat mirrors mostly the camera's dark side
 
@@ -20,27 +19,44 @@ double distance(const Vector3& a, const Vector3& b) {
                      (a[2] - b[2]) * (a[2] - b[2]));
 }
 
+// The darker part of each place round the rod: a streak that the coat mirrors only adds light, and may come and go along the
+// rod; the shading is the same for all places.
 Track track_along(const Skin& skin, const CameraFit& fit, double facing_theta, double step_mm) {
     Track out;
     const double length = skin.ds * static_cast<double>(skin.columns);
     const auto bins = static_cast<std::size_t>(length / step_mm);
-    std::vector<Vector3> sums(bins);
-    std::vector<double> counts(bins, 0);
-    for (std::size_t r = 0; r < skin.theta.size(); ++r) {
-        if (std::abs(skin.theta[r] - facing_theta) > strip_half_width) continue;
-        for (std::size_t c = 0; c < skin.columns; ++c) {
-            const Vector3& v = skin.at(r, c);
-            const auto bin = static_cast<std::size_t>(static_cast<double>(c) * skin.ds / step_mm);
-            if (bin >= bins || !std::isfinite(v[0])) continue;
-            for (std::size_t k = 0; k < 3; ++k) sums[bin][k] += v[k];
-            counts[bin] += 1;
-        }
-    }
+    std::vector<std::size_t> rows;
+    for (std::size_t r = 0; r < skin.theta.size(); ++r)
+        if (std::abs(skin.theta[r] - facing_theta) <= strip_half_width) rows.push_back(r);
     Vector3 last{};
-    for (std::size_t i = 0; i < bins; ++i) {
-        if (counts[i] > 0) {
-            for (double& v : sums[i]) v /= counts[i];
-            last = to_lab(fit.to_xyz(CameraRgb::from(sums[i]))).vector();
+    for (std::size_t bin = 0; bin < bins; ++bin) {
+        const auto first = static_cast<std::size_t>(static_cast<double>(bin) * step_mm / skin.ds);
+        const auto end = std::min(
+            skin.columns,
+            std::max(first + 1, static_cast<std::size_t>(static_cast<double>(bin + 1) * step_mm / skin.ds)));
+        std::vector<Vector3> means;
+        for (const std::size_t r : rows) {
+            Vector3 sum{};
+            double n = 0;
+            for (std::size_t c = first; c < end; ++c) {
+                const Vector3& v = skin.at(r, c);
+                if (!std::isfinite(v[0])) continue;
+                for (std::size_t k = 0; k < 3; ++k) sum[k] += v[k];
+                n += 1;
+            }
+            if (n > 0) means.push_back({sum[0] / n, sum[1] / n, sum[2] / n});
+        }
+        if (!means.empty()) {
+            const auto level = [](const Vector3& v) { return v[0] + v[1] + v[2]; };
+            const auto keep =
+                means.begin() + static_cast<std::ptrdiff_t>(std::max<std::size_t>(1, means.size() * 2 / 5));
+            std::nth_element(means.begin(), keep - 1, means.end(),
+                             [&](const Vector3& a, const Vector3& b) { return level(a) < level(b); });
+            Vector3 mean{};
+            for (auto m = means.begin(); m != keep; ++m)
+                for (std::size_t k = 0; k < 3; ++k)
+                    mean[k] += (*m)[k] / static_cast<double>(keep - means.begin());
+            last = to_lab(fit.to_xyz(CameraRgb::from(mean))).vector();
         }
         out.push_back(last);
     }

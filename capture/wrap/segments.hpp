@@ -17,6 +17,7 @@ struct Segment {
 // Change points of the colour along the strip that faces the camera: least squared deviation with a price for
 // each change (optimal partition by dynamic programming), edges placed between samples by area. Neighbours
 // that differ by less than 2.5 in CIELAB distance are one run; runs under 0.6 mm are taken for edges.
+inline constexpr double least_step = 2.5;
 std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, double facing_theta);
 
 }  // namespace bindhue::capture

@@ -11,17 +11,14 @@ namespace {
 // Widths of the priors. The tone terms let the slope of the curve differ from sRGB's by a factor of about two
 // either way, as the contrast curves of phones do, and the three channels only a little from each other.
 constexpr std::array<double, tone_terms> tone_common{0.6, 0.6, 0.45, 0.35, 0.25};
-constexpr double tone_apart = 0.25;      // of the common width
+constexpr double tone_apart = 0.25;                        // of the common width
 constexpr double flare_mean = 0.003, flare_width = 0.012;  // of the light from a perfect white
 constexpr double field_common = 0.25, field_apart = 0.08;
 constexpr double field_common_curved = 0.10, field_apart_curved = 0.03;
 constexpr double map_width_linear = 1.0, map_width_encoded = 0.3, root_width = 0.5;
 
-// Lab errors weigh nearly alike for vivid and for dull patches: divided by CIEDE2000's own weighting functions
-// the vivid ones count for little and the light field goes astray (fit_accuracy: 1.36 against 1.31).
-constexpr Vector3 lab_weight{0.7, 0.4, 0.4};
 constexpr double huber = 2.0;  // in robust scales; about the 75 % point of the length of a Gaussian 3-vector
-constexpr double trap_width = 0.0025;  // how far a trap's reflectance may be from what it says
+constexpr double trap_width = 0.0025;    // how far a trap's reflectance may be from what it says
 constexpr double median_length = 1.538;  // of a standard Gaussian 3-vector
 constexpr double least_scale = 0.15, most_scale = 4.0;
 constexpr double least_light = 0.05;
@@ -62,7 +59,8 @@ const Matrix3& srgb_to_d50() {
     static const Matrix3 matrix = [] {
         Matrix3 m;
         for (std::size_t c = 0; c < 3; ++c) {
-            const XYZ<D50> column = adapt<D50>(to_xyz(LinearSrgb{c == 0 ? 1.0 : 0, c == 1 ? 1.0 : 0, c == 2 ? 1.0 : 0}));
+            const XYZ<D50> column =
+                adapt<D50>(to_xyz(LinearSrgb{c == 0 ? 1.0 : 0, c == 1 ? 1.0 : 0, c == 2 ? 1.0 : 0}));
             m(0, c) = column.X;
             m(1, c) = column.Y;
             m(2, c) = column.Z;
@@ -146,7 +144,8 @@ void JointFit::set_priors() {
         covariance.diagonal().array() += apart * apart;
         const Eigen::Matrix3d precision = covariance.inverse();
         for (int r = 0; r < 3; ++r)
-            for (int c = 0; c < 3; ++c) prior_precision_(first + r * stride, first + c * stride) = precision(r, c);
+            for (int c = 0; c < 3; ++c)
+                prior_precision_(first + r * stride, first + c * stride) = precision(r, c);
     };
     if (!choice_.linear)
         for (int k = 0; k < tone_terms; ++k) {
@@ -163,8 +162,7 @@ void JointFit::set_priors() {
     for (int row = 0; row < 3; ++row)
         for (int k = 0; k < map_terms_; ++k) {
             const int p = map_at_ + row * map_terms_ + k;
-            const double width =
-                k >= 3 ? root_width : choice_.linear ? map_width_linear : map_width_encoded;
+            const double width = k >= 3 ? root_width : choice_.linear ? map_width_linear : map_width_encoded;
             prior_precision_(p, p) = 1 / (width * width);
             if (k < 3) prior_mean_(p) = srgb_to_d50()(at(row), at(k));
         }
@@ -174,7 +172,8 @@ void JointFit::start_from(const JointFit* start) {
     parameters_ = prior_mean_;
     weight_ = Eigen::VectorXd::Ones(static_cast<Eigen::Index>(data_->patches.size() + data_->traps.size()));
     if (!start) return;
-    if (!choice_.linear) parameters_.segment(tone_at_, 3 * tone_terms) = start->parameters_.segment(0, 3 * tone_terms);
+    if (!choice_.linear)
+        parameters_.segment(tone_at_, 3 * tone_terms) = start->parameters_.segment(0, 3 * tone_terms);
     parameters_.segment(flare_at_, 3) = start->parameters_.segment(start->flare_at_, 3);
     for (int c = 0; c < 3; ++c)
         for (int k = 0; k < std::min(choice_.field_terms, start->choice_.field_terms); ++k)
@@ -217,7 +216,8 @@ JointFit::Evaluated JointFit::evaluate(const Eigen::VectorXd& p, const ToneCurve
     out.terms = expand(choice_.model, out.response);
     Vector3 colour{};
     for (int row = 0; row < 3; ++row)
-        for (int k = 0; k < map_terms_; ++k) colour[at(row)] += p(map_at_ + row * map_terms_ + k) * out.terms[at(k)];
+        for (int k = 0; k < map_terms_; ++k)
+            colour[at(row)] += p(map_at_ + row * map_terms_ + k) * out.terms[at(k)];
     out.colour = XYZ<D50>::from(colour);
     return out;
 }
@@ -234,7 +234,8 @@ double JointFit::residuals(const Eigen::VectorXd& p, Eigen::VectorXd& out) const
     }
     for (const JointTrap& trap : data_->traps) {
         const Vector3 response = evaluate(p, tone, trap.rgb, trap.place).response;
-        for (std::size_t c = 0; c < 3; ++c) out(row++) = scale_ * (response[c] - trap.reflectance) / trap_width;
+        for (std::size_t c = 0; c < 3; ++c)
+            out(row++) = scale_ * (response[c] - trap.reflectance) / trap_width;
     }
     double cost = 0;
     for (Eigen::Index i = 0; i < weight_.size(); ++i)
@@ -290,11 +291,12 @@ void JointFit::linearise(const Eigen::VectorXd& p) {
                 for (std::size_t c = 0; c < 3; ++c)
                     colour_by_response(at(r), c) += p(map_at_ + r * map_terms_ + k) * slopes[at(k)][c];
                 for (int out = 0; out < 3; ++out)
-                    jacobian_(row + out, map_at_ + r * map_terms_ + k) = by_colour(at(out), at(r)) * e.terms[at(k)];
+                    jacobian_(row + out, map_at_ + r * map_terms_ + k) =
+                        by_colour(at(out), at(r)) * e.terms[at(k)];
             }
         const Matrix3 by_response = by_colour * colour_by_response;
-        fill(row, Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(by_response.m.data()), patch.rgb,
-             patch.place, e.response);
+        fill(row, Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(by_response.m.data()),
+             patch.rgb, patch.place, e.response);
         row += 3;
     }
     for (const JointTrap& trap : data_->traps) {
@@ -306,7 +308,8 @@ void JointFit::linearise(const Eigen::VectorXd& p) {
 
 void JointFit::form_normal() {
     Eigen::MatrixXd weighted = jacobian_;
-    for (Eigen::Index i = 0; i < weight_.size(); ++i) weighted.middleRows(3 * i, 3) *= weight_(i) / (scale_ * scale_);
+    for (Eigen::Index i = 0; i < weight_.size(); ++i)
+        weighted.middleRows(3 * i, 3) *= weight_(i) / (scale_ * scale_);
     normal_ = prior_precision_;
     normal_.noalias() += jacobian_.transpose() * weighted;
 }
@@ -333,7 +336,8 @@ void JointFit::reweigh() {
         double noise = 0;
         for (int c = 0; c < 3; ++c) {
             const double response_error = patch.standard_error[at(c)] * slope[at(c)] * data_->gain[at(c)];
-            noise += jacobian_.block<3, 1>(3 * i, flare_at_ + c).squaredNorm() * response_error * response_error;
+            noise +=
+                jacobian_.block<3, 1>(3 * i, flare_at_ + c).squaredNorm() * response_error * response_error;
         }
         weight_(i) /= 1 + noise / (3 * scale_ * scale_);
     }
@@ -394,7 +398,8 @@ std::vector<Lab<D50>> JointFit::held_out() const {
         Eigen::VectorXd gradient = Eigen::VectorXd::Zero(parameters());
         for (const std::size_t twin : patch.twins) {
             const auto i = static_cast<Eigen::Index>(twin);
-            const Eigen::MatrixXd rows = jacobian_.middleRows(3 * i, 3).transpose() * (weight_(i) / (scale_ * scale_));
+            const Eigen::MatrixXd rows =
+                jacobian_.middleRows(3 * i, 3).transpose() * (weight_(i) / (scale_ * scale_));
             normal.noalias() -= rows * jacobian_.middleRows(3 * i, 3);
             gradient.noalias() += rows * residual_.segment(3 * i, 3);
         }

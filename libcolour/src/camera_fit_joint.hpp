@@ -1,8 +1,8 @@
 // The joint robust fit behind fit_camera: tone curve, flare, light field and colour map in one problem.
 //
-// Private to libcolour. One vector of parameters, one table of residuals in Lab, of about the size of CIEDE2000, Gaussian priors, Huber weights, Levenberg-Marquardt.
-// Because everything is one linearised problem, leaving patches out is a small downdate of the normal
-// equations instead of a new fit.
+// Private to libcolour. One vector of parameters, one table of residuals in Lab, of about the size of
+// CIEDE2000, Gaussian priors, Huber weights, Levenberg-Marquardt. Because everything is one linearised
+// problem, leaving patches out is a small downdate of the normal equations instead of a new fit.
 #pragma once
 
 #include <Eigen/Dense>
@@ -12,6 +12,11 @@
 #include "colour/camera_fit.hpp"
 
 namespace bindhue::detail {
+
+// Lab errors weigh nearly alike for vivid and for dull patches: divided by CIEDE2000's own weighting
+// functions the vivid ones count for little and the light field goes astray (fit_accuracy: 1.36
+// against 1.31).
+inline constexpr Vector3 lab_weight{0.7, 0.4, 0.4};
 
 inline constexpr int tone_terms = 5;
 
@@ -39,7 +44,7 @@ struct JointPatch {
     std::size_t source = 0;  // index into the caller's table
     Vector3 rgb{}, standard_error{};
     Lab<D50> reference;
-    LightField::Terms place{};  // basis at its place; zero without one
+    LightField::Terms place{};       // basis at its place; zero without one
     std::vector<std::size_t> twins;  // patches of the same ink, itself included: they are left out together
 };
 
@@ -53,7 +58,8 @@ struct JointTrap {
 struct JointData {
     std::vector<JointPatch> patches;
     std::vector<JointTrap> traps;
-    Vector3 gain{1, 1, 1};  // brings linear light near reflectance, so that priors mean the same for each camera
+    Vector3 gain{1, 1,
+                 1};  // brings linear light near reflectance, so that priors mean the same for each camera
 };
 
 class JointFit {

@@ -48,24 +48,23 @@ double normal_quantile(double p) {
 }
 
 constexpr int sample_size = 512;
-using Sample = Eigen::Matrix<double, 3, sample_size>;
+using Sample = Eigen::Matrix<double, 6, sample_size>;
 
-// Additive recurrence by the powers of the root of x^4 = x + 1 (the generalised golden ratio), half of it
-// mirrored, then whitened: mean and covariance are those of the standard normal distribution exactly.
+// Additive recurrence by the powers of the root of x^7 = x + 1 (the generalised golden ratio), centred and
+// whitened: mean and covariance are those of the standard normal distribution exactly.
 const Sample& standard_sample() {
     static const Sample sample = [] {
         Sample s;
-        const double root = 1.2207440846057596;
-        for (int axis = 0; axis < 3; ++axis) {
+        const double root = 1.1127756842787055;
+        for (int axis = 0; axis < 6; ++axis) {
             const double step = std::pow(root, -(axis + 1));
-            for (int i = 0; i < sample_size / 2; ++i) {
+            for (int i = 0; i < sample_size; ++i) {
                 const double u = 0.5 + step * (i + 1);
-                const double z = normal_quantile(u - std::floor(u));
-                s(axis, 2 * i) = z;
-                s(axis, 2 * i + 1) = -z;
+                s(axis, i) = normal_quantile(u - std::floor(u));
             }
         }
-        const Square covariance = s * s.transpose() / sample_size;
+        s.colwise() -= s.rowwise().mean().eval();
+        const Eigen::Matrix<double, 6, 6> covariance = s * s.transpose() / sample_size;
         return Sample(covariance.llt().matrixL().solve(s));
     }();
     return sample;
@@ -139,10 +138,9 @@ double mahalanobis_squared(const Lab<D50>& point, const Reading& reading) {
     return d.dot(c.ldlt().solve(d));
 }
 
-// CIEDE2000 depends on both colours, six dimensions; but given their difference d, each mean is known:
-// reference = r - G (d - (s - r)) with G = Cr (Cr + Cs)^-1. Sampling d in three dimensions and putting both
-// colours at these means leaves out only how the weights of the formula vary about them, which is less than
-// the error of a sample of this size in six dimensions.
+// CIEDE2000 depends on both colours, six dimensions, but far more on their difference than on where they lie.
+// So the first three coordinates of the sample, the most evenly filled, drive the difference, and the other
+// three what is left free of the place when the difference is given: both move by the same random shift.
 DifferenceDistribution::DifferenceDistribution(const Reading& reference, const Reading& sample,
                                                const DifferenceWeights& weights) {
     const Square cr = to_eigen(reference.covariance), cs = to_eigen(sample.covariance);
@@ -151,10 +149,13 @@ DifferenceDistribution::DifferenceDistribution(const Reading& reference, const R
 
     const Eigen::Vector3d r = to_eigen(reference.lab.vector()), s = to_eigen(sample.lab.vector());
     const Square deviation = square_root(cr + cs), share = share_of_first(cr, cs);
+    const Square place = square_root(cr - share * cr);
     const Square by_reference = -share * deviation, by_sample = (Square::Identity() - share) * deviation;
     const Sample& z = standard_sample();
     for (int i = 0; i < sample_size; ++i) {
-        const Eigen::Vector3d ri = r + by_reference * z.col(i), si = s + by_sample * z.col(i);
+        const Eigen::Vector3d shift = place * z.col(i).tail<3>();
+        const Eigen::Vector3d ri = r + by_reference * z.col(i).head<3>() + shift;
+        const Eigen::Vector3d si = s + by_sample * z.col(i).head<3>() + shift;
         sorted_[static_cast<std::size_t>(i)] =
             detail::ciede2000({ri[0], ri[1], ri[2]}, {si[0], si[1], si[2]}, weights);
     }

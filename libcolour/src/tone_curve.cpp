@@ -74,17 +74,18 @@ double invert(const Knots& y, double linear) {
     double low = 0, high = 1, s = 0.5;
     for (int step = 0; step < 60 && high - low > 1e-13; ++step) {
         const double error = cubic.value(s) - linear;
+        if (std::abs(error) < 1e-15) break;
         (error > 0 ? high : low) = s;
         const double rise = cubic.rise(s), newton = s - error / rise;
         s = rise > 0 && newton > low && newton < high ? newton : 0.5 * (low + high);
-        if (std::abs(error) < 1e-15) break;
     }
     return (static_cast<double>(i) + s) / intervals;
 }
 
 template <class Function>
 Vector3 per_channel(const ToneCurve& curve, const Vector3& v, Function function) {
-    return {function(curve.linear[0], v[0]), function(curve.linear[1], v[1]), function(curve.linear[2], v[2])};
+    return {function(curve.linear[0], v[0]), function(curve.linear[1], v[1]),
+            function(curve.linear[2], v[2])};
 }
 
 }  // namespace

@@ -39,7 +39,8 @@ std::vector<Camera> cameras_from(const char* path) {
             std::istringstream numbers(text.substr(place + 1, text.find(']', place) - place - 1));
             const std::size_t c = channel[1] == 'R' ? 0 : channel[1] == 'G' ? 1 : 2;
             char comma = ',';
-            for (std::size_t i = 0; i < spectrum_size && numbers >> camera.sensitivity[c][i]; ++i) numbers >> comma;
+            for (std::size_t i = 0; i < spectrum_size && numbers >> camera.sensitivity[c][i]; ++i)
+                numbers >> comma;
         }
         cameras.push_back(camera);
     }
@@ -57,7 +58,8 @@ struct Tally {
         const std::vector<PatchSample> card = taken.card();
         const auto begin = std::chrono::steady_clock::now();
         const Result<CameraFit> fit = fit_camera(card, options);
-        milliseconds += std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count();
+        milliseconds +=
+            std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count();
         if (!fit) {
             ++refused;
             std::printf("  refused: %s\n", fit.error().what.c_str());
@@ -90,12 +92,14 @@ struct Tally {
 
     void print(const char* what) const {
         const double n = static_cast<double>(held_out.size());
-        std::printf("%-34s %5.2f %5.2f   held out %5.2f  check %5.2f   cover %5.1f %% worst %5.1f %%  radius %4.1f  "
-                    "roots %3.0f %% curved %3.0f %% dropped %4.2f refused %zu  %5.1f ms\n",
-                    what, quantile(errors, 0.5), quantile(errors, 0.95), quantile(held_out, 0.5), quantile(check, 0.5),
-                    100.0 * static_cast<double>(covered) / static_cast<double>(read), 100 * worst_coverage,
-                    quantile(radius, 0.5), 100 * static_cast<double>(roots) / n, 100 * static_cast<double>(curved) / n,
-                    static_cast<double>(dropped) / n, refused, milliseconds / (n + static_cast<double>(refused)));
+        std::printf(
+            "%-34s %5.2f %5.2f   held out %5.2f  check %5.2f   cover %5.1f %% worst %5.1f %%  radius %4.1f  "
+            "roots %3.0f %% curved %3.0f %% dropped %4.2f refused %zu  %5.1f ms\n",
+            what, quantile(errors, 0.5), quantile(errors, 0.95), quantile(held_out, 0.5),
+            quantile(check, 0.5), 100.0 * static_cast<double>(covered) / static_cast<double>(read),
+            100 * worst_coverage, quantile(radius, 0.5), 100 * static_cast<double>(roots) / n,
+            100 * static_cast<double>(curved) / n, static_cast<double>(dropped) / n, refused,
+            milliseconds / (n + static_cast<double>(refused)));
     }
 };
 
@@ -115,21 +119,22 @@ int main(int argc, char** argv) {
         for (std::size_t i = 0; i < count; ++i) cameras.push_back(invented_camera(random));
     }
     const std::vector<Spectrum> spectra = threads(5, 240);
-    std::printf("CIEDE2000 of threads, median and 95th percentile, %zu cameras, %zu threads\n", cameras.size(),
-                spectra.size());
+    std::printf("CIEDE2000 of threads, median and 95th percentile, %zu cameras, %zu threads\n",
+                cameras.size(), spectra.size());
 
     struct Way {
         const char* name;
         bool encoded, nuisance;
         std::optional<ColourModel> model;
     };
-    const std::array<Way, 7> ways{{{"linear, even, 3x3", false, false, ColourModel::matrix},
-                                   {"linear, even, root-polynomial", false, false, ColourModel::root_polynomial},
-                                   {"linear, even, chosen", false, false, {}},
-                                   {"linear, uneven, veil, 3x3", false, true, ColourModel::matrix},
-                                   {"linear, uneven, veil, chosen", false, true, {}},
-                                   {"encoded, even, chosen", true, false, {}},
-                                   {"encoded, uneven, veil, chosen", true, true, {}}}};
+    const std::array<Way, 7> ways{
+        {{"linear, even, 3x3", false, false, ColourModel::matrix},
+         {"linear, even, root-polynomial", false, false, ColourModel::root_polynomial},
+         {"linear, even, chosen", false, false, {}},
+         {"linear, uneven, veil, 3x3", false, true, ColourModel::matrix},
+         {"linear, uneven, veil, chosen", false, true, {}},
+         {"encoded, even, chosen", true, false, {}},
+         {"encoded, uneven, veil, chosen", true, true, {}}}};
     constexpr std::array lights{Illuminant::D50, Illuminant::D65, Illuminant::LED_B3,
                                 Illuminant::F2,  Illuminant::F11, Illuminant::A};
     for (const Way& way : ways) {
@@ -151,7 +156,8 @@ int main(int argc, char** argv) {
                                  gv = random.uniform(-0.2, 0.2), bend = random.uniform(-0.08, 0.02);
                     for (std::size_t c = 0; c < 3; ++c) {
                         photo.veil[c] = veil * photo.exposure * random.uniform(0.7, 1.0);
-                        photo.gradient[c] = {gu + random.uniform(-0.02, 0.02), gv + random.uniform(-0.02, 0.02), bend,
+                        photo.gradient[c] = {gu + random.uniform(-0.02, 0.02),
+                                             gv + random.uniform(-0.02, 0.02), bend,
                                              random.uniform(-0.02, 0.02), bend * random.uniform(0, 1)};
                     }
                     photo.exposure *= 0.8;

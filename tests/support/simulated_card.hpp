@@ -30,7 +30,9 @@ class Random {
     double normal() {
         return std::sqrt(-2 * std::log(uniform(1e-12, 1))) * std::cos(uniform(0, 6.283185307179586));
     }
-    std::size_t index(std::size_t size) { return static_cast<std::size_t>(uniform(0, static_cast<double>(size))); }
+    std::size_t index(std::size_t size) {
+        return static_cast<std::size_t>(uniform(0, static_cast<double>(size)));
+    }
 
   private:
     std::mt19937_64 engine_;
@@ -49,10 +51,10 @@ inline Spectrum printed(const Inks& percent) {
     for (std::size_t i = 0; i < spectrum_size; ++i) {
         const double nm = Spectrum::wavelength_nm(i);
         const double paper = 0.88 * (1 - 0.35 * bell(nm, 380, 20, 18));
-        const std::array<double, 4> density{
-            1.75 * bell(nm, 650, 62, 120) + 0.10 * bell(nm, 400, 60, 60),
-            1.55 * bell(nm, 545, 48, 32) + 0.35 * bell(nm, 400, 60, 40),
-            1.50 / (1 + std::exp((nm - 492) / 11)), 1.55 + 0.05 * (nm - 580) / 200};
+        const std::array<double, 4> density{1.75 * bell(nm, 650, 62, 120) + 0.10 * bell(nm, 400, 60, 60),
+                                            1.55 * bell(nm, 545, 48, 32) + 0.35 * bell(nm, 400, 60, 40),
+                                            1.50 / (1 + std::exp((nm - 492) / 11)),
+                                            1.55 + 0.05 * (nm - 580) / 200};
         double root = 0;
         for (unsigned primary = 0; primary < 16; ++primary) {
             double share = 1, absorbed = 0;
@@ -75,32 +77,81 @@ struct Printed {
 };
 
 inline std::vector<Printed> card_patches() {
-    constexpr auto colour = PatchRole::colour, grey = PatchRole::grey, test = PatchRole::check, trap = PatchRole::trap;
+    constexpr auto colour = PatchRole::colour, grey = PatchRole::grey, test = PatchRole::check,
+                   trap = PatchRole::trap;
     return {
-        {colour, {0, 0, 100, 0}},     {colour, {100, 75, 0, 0}},    {colour, {0, 100, 100, 0}},
-        {colour, {100, 0, 0, 0}},     {test, {10, 20, 45, 5}},      {colour, {15, 100, 0, 0}},
-        {colour, {100, 0, 100, 0}},   {test, {20, 60, 60, 20}},     {colour, {100, 100, 50, 0}},
-        {colour, {0, 30, 100, 0}},    {colour, {0, 100, 0, 60}},    {test, {60, 30, 30, 20}},
-        {colour, {0, 0, 50, 0}},      {test, {45, 20, 70, 15}},     {colour, {15, 75, 50, 0}},
-        {colour, {100, 35, 100, 30}}, {colour, {100, 15, 50, 0}},   {test, {50, 15, 0, 0}},
-        {colour, {0, 35, 100, 30}},   {colour, {0, 30, 0, 0}},      {test, {30, 30, 30, 0}},
-        {colour, {100, 50, 30, 0}},   {colour, {50, 100, 0, 0}},    {colour, {50, 0, 50, 0}},
-        {grey, {0, 0, 0, 0}},         {grey, {0, 0, 0, 14}},        {grey, {0, 0, 0, 57}},
-        {grey, {0, 0, 0, 100}},       {grey, {0, 0, 0, 42}},        {grey, {0, 0, 0, 0}},
-        {trap, {}},                   {grey, {0, 0, 0, 86}},        {grey, {0, 0, 0, 28}},
-        {grey, {0, 0, 0, 71}},        {grey, {0, 0, 0, 100}},       {grey, {0, 0, 0, 0}},
-        {grey, {0, 0, 0, 0}},         {grey, {0, 0, 0, 71}},        {grey, {0, 0, 0, 28}},
-        {grey, {0, 0, 0, 86}},        {trap, {}},                   {grey, {0, 0, 0, 0}},
-        {grey, {0, 0, 0, 42}},        {grey, {0, 0, 0, 100}},       {grey, {0, 0, 0, 57}},
-        {grey, {0, 0, 0, 14}},        {grey, {0, 0, 0, 100}},       {grey, {0, 0, 0, 0}},
-        {colour, {35, 0, 100, 60}},   {test, {30, 50, 0, 0}},       {colour, {35, 70, 100, 30}},
-        {colour, {100, 100, 50, 0}},  {test, {60, 60, 20, 10}},     {colour, {0, 0, 100, 0}},
-        {colour, {100, 75, 0, 0}},    {test, {0, 30, 30, 0}},       {colour, {100, 0, 100, 0}},
-        {colour, {0, 100, 100, 0}},   {test, {10, 60, 90, 10}},     {colour, {100, 0, 0, 0}},
-        {colour, {15, 100, 0, 0}},    {colour, {0, 100, 0, 60}},    {test, {70, 40, 70, 40}},
-        {colour, {0, 30, 100, 0}},    {colour, {15, 75, 50, 0}},    {colour, {50, 100, 0, 0}},
-        {test, {50, 15, 100, 0}},     {colour, {100, 15, 50, 0}},   {colour, {100, 35, 100, 30}},
-        {colour, {0, 35, 100, 30}},   {colour, {100, 50, 30, 0}},   {colour, {35, 70, 100, 30}},
+        {colour, {0, 0, 100, 0}},
+        {colour, {100, 75, 0, 0}},
+        {colour, {0, 100, 100, 0}},
+        {colour, {100, 0, 0, 0}},
+        {test, {10, 20, 45, 5}},
+        {colour, {15, 100, 0, 0}},
+        {colour, {100, 0, 100, 0}},
+        {test, {20, 60, 60, 20}},
+        {colour, {100, 100, 50, 0}},
+        {colour, {0, 30, 100, 0}},
+        {colour, {0, 100, 0, 60}},
+        {test, {60, 30, 30, 20}},
+        {colour, {0, 0, 50, 0}},
+        {test, {45, 20, 70, 15}},
+        {colour, {15, 75, 50, 0}},
+        {colour, {100, 35, 100, 30}},
+        {colour, {100, 15, 50, 0}},
+        {test, {50, 15, 0, 0}},
+        {colour, {0, 35, 100, 30}},
+        {colour, {0, 30, 0, 0}},
+        {test, {30, 30, 30, 0}},
+        {colour, {100, 50, 30, 0}},
+        {colour, {50, 100, 0, 0}},
+        {colour, {50, 0, 50, 0}},
+        {grey, {0, 0, 0, 0}},
+        {grey, {0, 0, 0, 14}},
+        {grey, {0, 0, 0, 57}},
+        {grey, {0, 0, 0, 100}},
+        {grey, {0, 0, 0, 42}},
+        {grey, {0, 0, 0, 0}},
+        {trap, {}},
+        {grey, {0, 0, 0, 86}},
+        {grey, {0, 0, 0, 28}},
+        {grey, {0, 0, 0, 71}},
+        {grey, {0, 0, 0, 100}},
+        {grey, {0, 0, 0, 0}},
+        {grey, {0, 0, 0, 0}},
+        {grey, {0, 0, 0, 71}},
+        {grey, {0, 0, 0, 28}},
+        {grey, {0, 0, 0, 86}},
+        {trap, {}},
+        {grey, {0, 0, 0, 0}},
+        {grey, {0, 0, 0, 42}},
+        {grey, {0, 0, 0, 100}},
+        {grey, {0, 0, 0, 57}},
+        {grey, {0, 0, 0, 14}},
+        {grey, {0, 0, 0, 100}},
+        {grey, {0, 0, 0, 0}},
+        {colour, {35, 0, 100, 60}},
+        {test, {30, 50, 0, 0}},
+        {colour, {35, 70, 100, 30}},
+        {colour, {100, 100, 50, 0}},
+        {test, {60, 60, 20, 10}},
+        {colour, {0, 0, 100, 0}},
+        {colour, {100, 75, 0, 0}},
+        {test, {0, 30, 30, 0}},
+        {colour, {100, 0, 100, 0}},
+        {colour, {0, 100, 100, 0}},
+        {test, {10, 60, 90, 10}},
+        {colour, {100, 0, 0, 0}},
+        {colour, {15, 100, 0, 0}},
+        {colour, {0, 100, 0, 60}},
+        {test, {70, 40, 70, 40}},
+        {colour, {0, 30, 100, 0}},
+        {colour, {15, 75, 50, 0}},
+        {colour, {50, 100, 0, 0}},
+        {test, {50, 15, 100, 0}},
+        {colour, {100, 15, 50, 0}},
+        {colour, {100, 35, 100, 30}},
+        {colour, {0, 35, 100, 30}},
+        {colour, {100, 50, 30, 0}},
+        {colour, {35, 70, 100, 30}},
     };
 }
 
@@ -119,27 +170,31 @@ struct Camera {
 
 inline Camera invented_camera(Random& random) {
     Camera camera;
-    const double red = random.uniform(590, 612), green = random.uniform(526, 544), blue = random.uniform(450, 468);
+    const double red = random.uniform(590, 612), green = random.uniform(526, 544),
+                 blue = random.uniform(450, 468);
     const double red_low = random.uniform(22, 36), red_high = random.uniform(32, 48);
     const double green_low = random.uniform(32, 44), green_high = random.uniform(34, 48);
     const double blue_low = random.uniform(20, 30), blue_high = random.uniform(24, 36);
     const double leak_red = random.uniform(0.01, 0.08), leak_green = random.uniform(0.02, 0.12),
-                 leak_blue = random.uniform(0.01, 0.06), red_foot = random.uniform(0.05, 0.25);
+                 leak_blue = random.uniform(0.01, 0.06), red_foot = random.uniform(0.03, 0.12);
     for (std::size_t i = 0; i < spectrum_size; ++i) {
         const double nm = Spectrum::wavelength_nm(i);
-        const double infrared_cut = 1 / (1 + std::exp((nm - 665) / 9)), ultraviolet_cut = 1 / (1 + std::exp((412 - nm) / 5));
+        const double infrared_cut = 1 / (1 + std::exp((nm - 665) / 9)),
+                     ultraviolet_cut = 1 / (1 + std::exp((412 - nm) / 5));
         const double pass = infrared_cut * ultraviolet_cut;
-        camera.sensitivity[0][i] = pass * (0.8 * bell(nm, red, red_low, red_high) + red_foot * bell(nm, 545, 25, 30) +
-                                           leak_red * bell(nm, 440, 30, 40));
-        camera.sensitivity[1][i] = pass * (bell(nm, green, green_low, green_high) + leak_green * bell(nm, 455, 30, 40) +
-                                           0.04 * bell(nm, 620, 40, 40));
-        camera.sensitivity[2][i] = pass * (0.9 * bell(nm, blue, blue_low, blue_high) + leak_blue * bell(nm, 550, 50, 50));
+        camera.sensitivity[0][i] =
+            pass * (0.8 * bell(nm, red, red_low, red_high) + red_foot * bell(nm, 545, 25, 30) +
+                    leak_red * bell(nm, 440, 30, 40));
+        camera.sensitivity[1][i] = pass * (bell(nm, green, green_low, green_high) +
+                                           leak_green * bell(nm, 455, 30, 40) + 0.04 * bell(nm, 620, 40, 40));
+        camera.sensitivity[2][i] =
+            pass * (0.9 * bell(nm, blue, blue_low, blue_high) + leak_blue * bell(nm, 550, 50, 50));
     }
     return camera;
 }
 
-inline Spectrum thread(const std::vector<std::pair<std::size_t, double>>& recipe, const std::vector<Spectrum>& dyes,
-                       double surface) {
+inline Spectrum thread(const std::vector<std::pair<std::size_t, double>>& recipe,
+                       const std::vector<Spectrum>& dyes, double surface) {
     Spectrum out;
     for (std::size_t i = 0; i < spectrum_size; ++i) {
         const double nm = Spectrum::wavelength_nm(i);
@@ -154,7 +209,8 @@ inline Spectrum thread(const std::vector<std::pair<std::size_t, double>>& recipe
 inline std::vector<Spectrum> invented_dyes(Random& random, std::size_t count) {
     std::vector<Spectrum> dyes(count);
     for (std::size_t d = 0; d < count; ++d) {
-        const double peak = 410 + 240 * (static_cast<double>(d) + random.uniform(0, 1)) / static_cast<double>(count);
+        const double peak =
+            410 + 240 * (static_cast<double>(d) + random.uniform(0, 1)) / static_cast<double>(count);
         const double low = random.uniform(28, 60), high = random.uniform(20, 42);
         const double second = random.uniform(0, 0.35), second_peak = peak - random.uniform(70, 200);
         for (std::size_t i = 0; i < spectrum_size; ++i) {
@@ -214,9 +270,9 @@ inline Vector3 response(const Camera& camera, const Spectrum& light, const Spect
 // Encoded value of linear light by the photo's tone curve.
 inline double encode(const Photo& photo, double linear) {
     const double v = std::clamp(linear, 0.0, 1.0);
-    const double encoded = photo.gamma > 0      ? std::pow(v, 1 / photo.gamma)
-                           : v <= 0.0031308     ? 12.92 * v
-                                                : 1.055 * std::pow(v, 1 / 2.4) - 0.055;
+    const double encoded = photo.gamma > 0  ? std::pow(v, 1 / photo.gamma)
+                           : v <= 0.0031308 ? 12.92 * v
+                                            : 1.055 * std::pow(v, 1 / 2.4) - 0.055;
     const double s = encoded * encoded * (3 - 2 * encoded);
     return encoded + photo.contrast * (s - encoded);
 }
@@ -292,8 +348,8 @@ class Taken {
             for (std::size_t c = 0; c < 3; ++c) raw[c] *= scale_[c] * balance_[c] / photo_.exposure;
             const XYZ<D50> xyz = reflectance_to_xyz_d50(s);
             // D50 to linear sRGB, the inverse of the Bradford-adapted primaries.
-            const Matrix3 to_srgb{{3.1338561, -1.6168667, -0.4906146, -0.9787684, 1.9161415, 0.0334540, 0.0719453,
-                                   -0.2289914, 1.4052427}};
+            const Matrix3 to_srgb{{3.1338561, -1.6168667, -0.4906146, -0.9787684, 1.9161415, 0.0334540,
+                                   0.0719453, -0.2289914, 1.4052427}};
             const Vector3 target = to_srgb * xyz.vector();
             for (std::size_t r = 0; r < 3; ++r)
                 for (std::size_t c = 0; c < 3; ++c) {

@@ -26,6 +26,9 @@ TEST_CASE("A file is replaced whole and the version before it is kept") {
     CHECK(*read_file(path) == "third");
     CHECK(*read_file(folder.path / "a.json.previous") == "second");
     CHECK(std::distance(fs::directory_iterator(folder.path), {}) == 2);
+    REQUIRE(save_file(path, "fourth", Previous::forgotten));
+    CHECK(*read_file(path) == "fourth");
+    CHECK(*read_file(folder.path / "a.json.previous") == "second");
 }
 
 TEST_CASE("A file keeps its permissions and a symbolic link stays one") {

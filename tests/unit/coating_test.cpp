@@ -281,7 +281,7 @@ TEST_CASE("what no thread or surface can be is refused, and says where") {
         REQUIRE_FALSE(result);
         CHECK(result.error().where == "size_mm");
     }
-    for (const Reading& bad : {exact(95, 120, 110), exact(nan), exact(5, 90, 90), exact(109, 0, 0)}) {
+    for (const Reading& bad : {exact(60, 150, 200), exact(nan), exact(5, 90, 90), exact(109, 0, 0)}) {
         const auto as_dry = predict_finished(Material::nylon, Schedule::finish, 0.15, bad, black_blank);
         REQUIRE_FALSE(as_dry);
         CHECK(as_dry.error().where == "dry");

@@ -1,6 +1,7 @@
 // A colour with its uncertainty, and what that makes of a CIEDE2000.
 #pragma once
 
+#include <array>
 #include <string>
 
 #include "colour/difference.hpp"
@@ -35,22 +36,22 @@ Reading combine(const Reading& one, const Reading& other);
 // d^T C^-1 d with a small floor on C, so that an exact reading does not divide by zero.
 double mahalanobis_squared(const Lab<D50>& point, const Reading& reading);
 
-// The distribution of CIEDE2000 between two uncertain colours, errors Gaussian in Lab and independent.
+// The distribution of CIEDE2000 between two uncertain colours, errors Gaussian in Lab and independent. By a
+// fixed sample of 512: against brute force the expected value is within 1 %, a chance within 0.03, a quantile
+// from 0.25 to 0.975 within 5 % and the one of 0.025 within 12 %.
 class DifferenceDistribution {
   public:
     DifferenceDistribution(const Reading& reference, const Reading& sample,
                            const DifferenceWeights& weights = {});
 
     double expected() const { return expected_; }
-    double at_best_estimate() const {
-        return at_best_;
-    }                                            // CIEDE2000 of the two means: biased low when they are close
+    // CIEDE2000 of the two means: biased low when they are close.
+    double at_best_estimate() const { return at_best_; }
     double quantile(double p) const;             // 0 <= p <= 1
     double pass_chance(double tolerance) const;  // P(CIEDE2000 <= tolerance)
 
   private:
-    std::array<double, 512>
-        sorted_{};  // a fixed low-discrepancy sample: the same inputs always give the same answer
+    std::array<double, 512> sorted_{};  // from a fixed sample: the same inputs always give the same answer
     double expected_ = 0, at_best_ = 0;
 };
 

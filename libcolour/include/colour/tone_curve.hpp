@@ -17,15 +17,15 @@ class ToneCurve {
   public:
     ToneCurve();  // identity: the values are linear already
 
-    static ToneCurve srgb();  // IEC 61966-2-1, within 2e-5 everywhere
+    static ToneCurve srgb();  // IEC 61966-2-1, within 5e-5 everywhere
 
     Vector3 to_linear(const Vector3& encoded) const;
     // Inverse of to_linear to 1e-9 where the curve rises; on a flat stretch, some value of that stretch.
     Vector3 to_encoded(const Vector3& linear) const;
     Vector3 slope(const Vector3& encoded) const;  // d linear / d encoded
 
-    static constexpr std::size_t knots = 33;               // evenly over the encoded scale
-    std::array<std::array<double, knots>, 3> linear{};     // must not fall from one knot to the next
+    static constexpr std::size_t knots = 33;            // evenly over the encoded scale
+    std::array<std::array<double, knots>, 3> linear{};  // must not fall from one knot to the next
 };
 
 }  // namespace bindhue

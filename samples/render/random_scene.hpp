@@ -1,0 +1,27 @@
+// Scenes that nobody arranged, for accuracy runs.
+#pragma once
+
+#include <cstdint>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+namespace bindhue::render {
+
+struct RandomWish {
+    std::uint64_t seed = 0;  // of the rod and its wraps
+    std::uint64_t shot = 0;  // of camera, pose, light and nuisances
+    std::string lights =
+        "fair";  // D50, D65 and LED-B3; "any": all, and mixtures of unlike ones; or one by name
+    bool phone = false;
+    bool spools = false;  // dry thread, deep as on a spool, in place of wraps
+};
+
+// Coat tests of threads that hang on no rack, as lines of a table: material, size_mm, schedule, and the Lab of ground, dry
+// thread and finished wrap. noise: standard deviation of each reading, per Lab axis.
+std::string random_coat_tests(std::uint64_t seed, int count, double noise);
+
+// A scene as in samples/scenes; the same wish gives the same scene everywhere.
+nlohmann::json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors);
+
+}  // namespace bindhue::render

@@ -1,0 +1,52 @@
+// Thread, what is wound under it and what is brushed over it, wavelength by wavelength.
+//
+// A wrap is a pile of plates (Stokes, Proc. R. Soc. 11 (1862) 545): each row of fibres reflects at its two
+// faces, its dye absorbs, its pigment scatters. In air the faces are bright; wetted by a coat of nearly the
+// fibre's own index they all but vanish and what is left is dye and pigment over the ground. That is not the
+// two-flux layer that the library uses.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "spectrum.hpp"
+
+namespace bindhue::render {
+
+enum class Material { nylon, ncp_nylon, polyester, silk, metallic };
+enum class Schedule { none, finish, preserver_finish };
+
+const char* name(Material material);
+const char* name(Schedule schedule);
+Schedule schedule_named(const std::string& text);  // throws std::runtime_error
+
+// Refractive index of the finish.
+inline constexpr double finish_index = 1.5;
+double fresnel(double index, double cosine);  // unpolarised, from air, 0 <= cosine <= 1
+
+struct Spool {
+    std::string code, name;
+    Material material{};
+    std::string size;
+    double size_mm = 0;
+    Lab aim{};  // the dry colour that the dyer was asked for
+};
+
+const std::vector<Spool>& demo_spools();
+const Spool& spool_coded(const std::string& code);  // throws std::runtime_error
+
+// What one pass through a row of fibres absorbs (natural units), by the spool's dyes.
+Spectrum dyed(const Spool& spool);
+
+// Reflectance factors, 45:0, specular excluded, mean over whole turns.
+Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption);  // many turns deep, as on the spool
+// One layer over a ground. ground: as it looks bare, itself smooth and clear coated. amber: absorption of the
+// finish in one pass.
+Spectrum wrapped(const Spool& spool, const Spectrum& absorption, Schedule schedule, const Spectrum& ground,
+                 const Spectrum& amber);
+
+// A wrap's blank and other grounds, as they look bare under a clear coat. Throws std::runtime_error for an
+// unknown name.
+Spectrum ground_named(const std::string& name);
+
+}  // namespace bindhue::render

@@ -1,0 +1,788 @@
+#include "trace.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <cmath>
+#include <numbers>
+#include <stdexcept>
+#include <thread>
+
+namespace bindhue::render {
+namespace {
+
+constexpr double pi = std::numbers::pi;
+
+Vec operator+(Vec a, Vec b) { return {a.x + b.x, a.y + b.y, a.z + b.z}; }
+Vec operator-(Vec a, Vec b) { return {a.x - b.x, a.y - b.y, a.z - b.z}; }
+Vec operator*(double k, Vec a) { return {k * a.x, k * a.y, k * a.z}; }
+double dot(Vec a, Vec b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
+Vec unit(Vec a) { return 1.0 / std::sqrt(dot(a, a)) * a; }
+
+// Hashes and smooth noise, so that every texture is the same on every machine and in every thread.
+std::uint32_t hash(std::uint32_t a, std::uint32_t b, std::uint32_t c) {
+    std::uint32_t h = a * 0x9E3779B1u ^ b * 0x85EBCA77u ^ c * 0xC2B2AE3Du;
+    h ^= h >> 15;
+    h *= 0x2C1B3C6Du;
+    h ^= h >> 12;
+    h *= 0x297A2D39u;
+    return h ^ h >> 15;
+}
+double uniform(std::uint32_t a, std::uint32_t b, std::uint32_t c) {
+    return (hash(a, b, c) >> 8) * (1.0 / 16777216.0);
+}
+std::uint32_t cell(double v) { return static_cast<std::uint32_t>(static_cast<std::int64_t>(std::floor(v))); }
+// -1..1, mean 0.
+double smooth_noise(double x, double y, std::uint32_t salt) {
+    const double fx = x - std::floor(x), fy = y - std::floor(y);
+    const double sx = fx * fx * (3 - 2 * fx), sy = fy * fy * (3 - 2 * fy);
+    const std::uint32_t i = cell(x), j = cell(y);
+    const double a = uniform(i, j, salt), b = uniform(i + 1, j, salt), c = uniform(i, j + 1, salt),
+                 d = uniform(i + 1, j + 1, salt);
+    return 2 * ((a * (1 - sx) + b * sx) * (1 - sy) + (c * (1 - sx) + d * sx) * sy) - 1;
+}
+
+// Light is kept as amounts of a few spectra, never as RGB: each lamp's own, and each lamp's after one
+// reflection from the walls, the paper or the bench. Only a sum over amounts times (spectrum x surface x
+// sensor) makes a colour, so a colour is exact.
+enum Way { direct, by_wall, by_paper, by_bench, way_count };
+constexpr std::size_t max_channels = 3 * way_count;
+using Amounts = std::array<float, max_channels>;
+using Rgb = std::array<double, 3>;
+
+void add(Amounts& to, const Amounts& what, double k) {
+    for (std::size_t i = 0; i < max_channels; ++i) to[i] += static_cast<float>(k) * what[i];
+}
+
+struct LightMap {
+    int columns = 0, rows = 0;
+    double x0 = 0, y0 = 0, dx = 1, dy = 1;
+    std::vector<Amounts> texel;
+
+    void size(double x_from, double x_to, int x_count, double y_from, double y_to, int y_count) {
+        columns = x_count, rows = y_count, x0 = x_from, y0 = y_from;
+        dx = (x_to - x_from) / (x_count - 1), dy = (y_to - y_from) / (y_count - 1);
+        texel.assign(static_cast<std::size_t>(x_count) * static_cast<std::size_t>(y_count), {});
+    }
+    Amounts& at(int i, int j) {
+        return texel[static_cast<std::size_t>(j) * static_cast<std::size_t>(columns) +
+                     static_cast<std::size_t>(i)];
+    }
+    Amounts look_up(double x, double y) const {
+        const double u = std::clamp((x - x0) / dx, 0.0, columns - 1.001);
+        const double v = std::clamp((y - y0) / dy, 0.0, rows - 1.001);
+        const int i = static_cast<int>(u), j = static_cast<int>(v);
+        const float fu = static_cast<float>(u - i), fv = static_cast<float>(v - j);
+        const auto* p = &texel[static_cast<std::size_t>(j) * static_cast<std::size_t>(columns) +
+                               static_cast<std::size_t>(i)];
+        const auto* q = p + columns;
+        Amounts out;
+        for (std::size_t k = 0; k < max_channels; ++k)
+            out[k] =
+                (p[0][k] * (1 - fu) + p[1][k] * fu) * (1 - fv) + (q[0][k] * (1 - fu) + q[1][k] * fu) * fv;
+        return out;
+    }
+};
+
+template <class F>
+void in_parallel(int count, F&& work) {
+    std::atomic<int> next{0};
+    const unsigned threads = std::max(1u, std::thread::hardware_concurrency());
+    std::vector<std::thread> pool;
+    for (unsigned t = 0; t < threads; ++t)
+        pool.emplace_back([&] {
+            for (int i; (i = next.fetch_add(1)) < count;) work(i);
+        });
+    for (auto& t : pool) t.join();
+}
+
+struct Stretch {  // of the rod: one band, or the blank between
+    double from, to;
+    Band band;
+    std::size_t body, gap;  // surfaces
+    Spectrum colour;        // truth
+    bool coated, metallic;
+};
+
+class World {
+  public:
+    World(const Scene& scene, const CardPrint& card, const Sensor& sensor);
+    Traced photograph();
+
+  private:
+    enum Surface : std::size_t { mirror, bench_light, bench_dark, phone, cover_first };
+
+    struct Hit {
+        double t = 1e30;
+        enum { nothing, card_face, card_back, cover, rod, bench } what = nothing;
+        std::size_t cover_index = 0;
+        double u = 0, angle = 0;  // on the rod
+    };
+
+    Scene scene_;
+    const CardPrint& card_;
+    std::vector<Spectrum> surfaces_;
+    std::size_t first_print_ = 0;
+    std::size_t channels_ = 0;
+    std::vector<std::array<Rgb, max_channels>> response_;  // by surface
+    std::vector<Stretch> stretches_;
+    std::vector<double> light_radiance_;  // pi L of each lamp
+    std::array<double, 3> paper_{};
+
+    // The rod's own frame: u along it from the opening's left edge, v across, w up.
+    Vec along_{}, across_{}, start_{};
+    double radius0_ = 0, slope_ = 0;
+    // The camera.
+    Vec eye_{}, forward_{}, right_{}, down_{};
+    double focal_ = 0, bend_ = 0;
+    Vec phone_middle_{};
+    double phone_half_right_ = 80, phone_half_down_ = 40;
+
+    LightMap on_card_, on_bench_, on_rod_bare_, on_rod_coated_;
+    Amounts under_card_{};
+
+    void place_camera();
+    void place_rod();
+    void make_surfaces(const Sensor& sensor);
+    void make_light();
+
+    double radius(double u) const { return radius0_ + slope_ * u; }
+    bool card_there(double x, double y) const { return scene_.card && card_.on_face(x, y); }
+    Vec rod_point(double u, double angle) const {
+        const double r = radius(u);
+        return start_ + u * along_ + r * std::sin(angle) * across_ +
+               Vec{0, 0, scene_.rod.rise_mm - r + r * std::cos(angle)};
+    }
+    Vec rod_normal(double u, double angle) const {
+        const double r = radius(u), w = r * std::cos(angle) - r;
+        return unit(w * slope_ * along_ + r * std::sin(angle) * across_ + Vec{0, 0, r * std::cos(angle)});
+    }
+    bool meets_rod(Vec from, Vec d, double& t, double& u, double& angle) const;
+    bool meets_phone(Vec from, Vec d, double far) const;
+    Hit first_hit(Vec from, Vec d) const;
+    bool blocked(Vec from, Vec to, bool on_rod) const;
+    Amounts arriving(Vec at, Vec normal, bool coated, bool on_rod, int samples, int rays) const;
+    double room(Vec d) const;
+    Rgb colour(const Amounts& light, std::size_t surface) const;
+    Rgb seen(Vec from, Vec d, std::uint32_t noise, int depth) const;
+    Rgb seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const;
+    Vec ray(double x, double y) const;
+    std::array<double, 2> project(Vec p) const;
+    nlohmann::json truth() const;
+};
+
+World::World(const Scene& scene, const CardPrint& card, const Sensor& sensor) : scene_(scene), card_(card) {
+    channels_ = scene_.lights.size() * way_count;
+    place_camera();
+    place_rod();
+    make_surfaces(sensor);
+    make_light();
+}
+
+void World::place_camera() {
+    const Camera& c = scene_.camera;
+    const double tx = c.tilt_deg[0] * pi / 180, ty = c.tilt_deg[1] * pi / 180, roll = c.roll_deg * pi / 180;
+    const Vec back = unit({std::tan(tx), std::tan(ty), 1});
+    const Vec centre{c.centre_mm[0], c.centre_mm[1], 0};
+    eye_ = centre + c.distance_mm * back;
+    forward_ = -1.0 * back;
+    Vec r{std::cos(roll), std::sin(roll), 0}, d{-std::sin(roll), std::cos(roll), 0};
+    right_ = unit(r - dot(r, forward_) * forward_);
+    d = d - dot(d, forward_) * forward_;
+    down_ = unit(d - dot(d, right_) * right_);
+    focal_ = scene_.output.width * c.distance_mm / c.view_width_mm;
+    const double half_w = 0.5 * scene_.output.width / focal_, half_h = 0.5 * scene_.output.height / focal_;
+    bend_ = c.distortion / (half_w * half_w + half_h * half_h);
+    // The lens sits near one end of the phone.
+    phone_half_right_ = c.upright ? 40 : 80, phone_half_down_ = c.upright ? 80 : 40;
+    phone_middle_ = eye_ + (c.upright ? 10.0 : 62.0) * right_ + (c.upright ? 62.0 : 10.0) * down_;
+}
+
+Vec World::ray(double x, double y) const {
+    const double a = (x - 0.5 * scene_.output.width) / focal_, b = (y - 0.5 * scene_.output.height) / focal_;
+    const double s = 1 + bend_ * (a * a + b * b);
+    return unit(forward_ + a * s * right_ + b * s * down_);
+}
+
+std::array<double, 2> World::project(Vec p) const {
+    const Vec d = p - eye_;
+    const double depth = dot(d, forward_);
+    const double a = dot(d, right_) / depth, b = dot(d, down_) / depth;
+    double s = 1;
+    for (int i = 0; i < 30; ++i) s = 1 + bend_ * (a * a + b * b) / (s * s);
+    return {0.5 * scene_.output.width + focal_ * a / s, 0.5 * scene_.output.height + focal_ * b / s};
+}
+
+void World::place_rod() {
+    const double x0 = card_.opening_mm[0], length = card_.opening_mm[2];
+    const Rod& r = scene_.rod;
+    start_ = {x0, r.y_left_mm, 0};
+    along_ = unit({length, r.y_right_mm - r.y_left_mm, 0});
+    across_ = {-along_.y, along_.x, 0};
+    radius0_ = 0.5 * r.diameter_left_mm;
+    slope_ = 0.5 * (r.diameter_right_mm - r.diameter_left_mm) / length;
+}
+
+void World::make_surfaces(const Sensor& sensor) {
+    const Spectrum blank = ground_named(scene_.rod.blank);
+    const Spectrum amber = bump(380, 70, scene_.rod.amber);
+
+    surfaces_.assign(cover_first, constant(1));
+    if (scene_.bench == "wood") {
+        surfaces_[bench_light] = step(560, 150, 0.16, 0.44);
+        surfaces_[bench_dark] = step(580, 150, 0.10, 0.32);
+    } else if (scene_.bench == "cloth") {
+        surfaces_[bench_light] = constant(0.10) + bump(540, 70, 0.05);
+        surfaces_[bench_dark] = constant(0.07) + bump(540, 70, 0.035);
+    } else {
+        surfaces_[bench_light] = constant(0.20) + bump(470, 90, 0.015);
+        surfaces_[bench_dark] = constant(0.16) + bump(470, 90, 0.012);
+    }
+    surfaces_[phone] = constant(0.02);
+    for (const Cover& c : scene_.covers) surfaces_.push_back(ground_named(c.ground));
+    first_print_ = surfaces_.size();
+    surfaces_.insert(surfaces_.end(), card_.prints.begin(), card_.prints.end());
+
+    const auto add_surface = [&](const Spectrum& s) {
+        surfaces_.push_back(s);
+        return surfaces_.size() - 1;
+    };
+    const std::size_t blank_surface = add_surface(blank);
+    const auto add_blank = [&](double from, double to) {
+        Band b;
+        b.role = "blank";
+        b.start_mm = from, b.length_mm = to - from, b.pitch_mm = 0;
+        stretches_.push_back({from, to, b, blank_surface, blank_surface, blank, true, false});
+    };
+    double reached = -1000;
+    for (const Band& band : scene_.bands) {
+        if (band.start_mm > reached + 1e-9) add_blank(reached, band.start_mm);
+        const Spool& spool = spool_coded(band.spool);
+        Spectrum ground = blank;
+        if (band.ground == "white") {
+            ground = ground_named("white");
+        } else if (band.ground == "deep") {
+            ground = dry_opaque(spool, dyed(spool));
+        } else if (band.ground != "blank") {
+            const Spool& under = spool_coded(band.ground);
+            ground = wrapped(under, dyed(under), band.schedule, blank, constant(0));
+        }
+        const Spectrum body =
+            band.ground == "deep" ? ground : wrapped(spool, dyed(spool), band.schedule, ground, amber);
+        const double end = band.start_mm + band.length_mm;
+        // A gap is a fifth of the pitch wide.
+        const double open = 0.2 * scene_.rod.gaps;
+        Stretch s{band.start_mm,
+                  end,
+                  band,
+                  add_surface(body),
+                  add_surface(ground),
+                  (1 - open) * body + open * ground,
+                  band.schedule != Schedule::none,
+                  spool.material == Material::metallic};
+        stretches_.push_back(s);
+        reached = end;
+    }
+    add_blank(reached, 1000);
+
+    response_.assign(surfaces_.size(), {});
+    const Spectrum wall = step(430, 60, 0.62, 0.78);
+    for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
+        Spectrum lamp{};
+        double total = 0;
+        for (const auto& [name, amount] : scene_.lights[l].spectrum) {
+            lamp = lamp + amount * light_named(name);
+            total += amount;
+        }
+        if (total <= 0) throw std::runtime_error("scene.lights: a mixture must not be empty");
+        lamp = 1 / total * lamp;
+        for (std::size_t way = 0; way < way_count; ++way) {
+            const Spectrum arriving = way == by_wall    ? 1 / 0.77 * (lamp * wall)
+                                      : way == by_paper ? lamp * card_.prints[0]
+                                      : way == by_bench ? lamp * surfaces_[bench_light]
+                                                        : lamp;
+            for (std::size_t s = 0; s < surfaces_.size(); ++s)
+                for (std::size_t b = 0; b < band_count; ++b)
+                    for (std::size_t c = 0; c < 3; ++c)
+                        response_[s][l * way_count + way][c] +=
+                            arriving[b] * surfaces_[s][b] * sensor.rgb[c][b];
+        }
+    }
+}
+
+bool World::meets_rod(Vec from, Vec d, double& t_out, double& u_out, double& angle_out) const {
+    // v^2 + w^2 + 2 w r(u) = 0, with w measured from the top line: a cone whose top line is level.
+    const Vec o = from - start_;
+    const double ou = dot(o, along_), ov = dot(o, across_), ow = o.z - scene_.rod.rise_mm;
+    const double du = dot(d, along_), dv = dot(d, across_), dw = d.z;
+    const double a = dv * dv + dw * dw + 2 * dw * slope_ * du;
+    const double b = ov * dv + ow * dw + dw * radius(ou) + ow * slope_ * du;
+    const double c = ov * ov + ow * ow + 2 * ow * radius(ou);
+    if (std::abs(a) < 1e-12) return false;
+    const double disc = b * b - a * c;
+    if (disc <= 0) return false;
+    const double root = std::sqrt(disc);
+    for (const double t : {(-b - root) / a, (-b + root) / a}) {
+        if (t < 1e-6) continue;
+        const double u = ou + t * du;
+        const double r = radius(u);
+        if (r < 0.2 || u < -400 || u > 520) continue;
+        const double v = ov + t * dv, w = ow + t * dw;
+        // Where it passes under the card it is pressed down; the card wins.
+        if (w + scene_.rod.rise_mm > -1e-9) {
+            const Vec p = from + t * d;
+            if (card_there(p.x, p.y)) continue;
+        }
+        t_out = t, u_out = u, angle_out = std::atan2(v, w + r);
+        return true;
+    }
+    return false;
+}
+
+bool World::meets_phone(Vec from, Vec d, double far) const {
+    const double along = dot(d, forward_);
+    if (along > -1e-9) return false;
+    const double t = dot(eye_ - from, forward_) / along;
+    if (t <= 1e-6 || t >= far) return false;
+    const Vec p = from + t * d;
+    const Vec m = p - phone_middle_, e = p - eye_;
+    if (std::abs(dot(m, right_)) < phone_half_right_ && std::abs(dot(m, down_)) < phone_half_down_)
+        return true;
+    return dot(e, e) < scene_.camera.mask_mm * scene_.camera.mask_mm;
+}
+
+World::Hit World::first_hit(Vec from, Vec d) const {
+    Hit hit;
+    if (std::abs(d.z) > 1e-12) {
+        // What lies on the card is too thin to shade it.
+        const bool over_or_under = from.z > 1.0 || from.z < -1e-2;
+        for (std::size_t i = 0; over_or_under && i < scene_.covers.size(); ++i) {
+            const auto& r = scene_.covers[i].rect_mm;
+            const double t = (1.0 - from.z) / d.z;
+            if (t < 1e-6 || t > hit.t) continue;
+            const Vec p = from + t * d;
+            if (p.x > r[0] && p.y > r[1] && p.x < r[0] + r[2] && p.y < r[1] + r[3])
+                hit.t = t, hit.what = Hit::cover, hit.cover_index = i;
+        }
+        const double t = -from.z / d.z;
+        if (t > 1e-6 && t < hit.t) {
+            const Vec p = from + t * d;
+            if (card_there(p.x, p.y)) hit.t = t, hit.what = d.z < 0 ? Hit::card_face : Hit::card_back;
+        }
+        const double tb = (-scene_.bench_depth_mm - from.z) / d.z;
+        if (tb > 1e-6 && tb < hit.t) hit.t = tb, hit.what = Hit::bench;
+    }
+    double t, u, angle;
+    if (meets_rod(from, d, t, u, angle) && t < hit.t)
+        hit.t = t, hit.what = Hit::rod, hit.u = u, hit.angle = angle;
+    return hit;
+}
+
+bool World::blocked(Vec from, Vec to, bool on_rod) const {
+    const Vec d = to - from;
+    if (from.z < -1e-9 && to.z > 0) {
+        const Vec p = from + (-from.z / d.z) * d;
+        if (card_there(p.x, p.y)) return true;
+    }
+    for (const Cover& c : scene_.covers) {
+        if (from.z > -1e-2) break;
+        const Vec p = from + ((1.0 - from.z) / d.z) * d;
+        if (p.x > c.rect_mm[0] && p.y > c.rect_mm[1] && p.x < c.rect_mm[0] + c.rect_mm[2] &&
+            p.y < c.rect_mm[1] + c.rect_mm[3])
+            return true;
+    }
+    if (meets_phone(from, d, 1.0)) return true;
+    if (!on_rod) {
+        double t, u, angle;
+        if (meets_rod(from, d, t, u, angle) && t < 1.0) return true;
+    }
+    return false;
+}
+
+// The room's own brightness by direction: a light ceiling, darker walls, somebody bent over the bench.
+double World::room(Vec d) const {
+    const double sky = 0.45 + 0.75 * std::max(0.0, d.z);
+    const double uneven =
+        1 + 0.25 * smooth_noise(2.1 * d.x + 10, 2.1 * d.y + 10, static_cast<std::uint32_t>(scene_.seed));
+    const double body = d.y > 0.2 && std::abs(d.x) < 0.45 * d.y + 0.1 && d.z < 0.85 ? 0.35 : 1.0;
+    return sky * uneven * body;
+}
+
+// What falls on a surface, per way. Weighted with the coat's transmission where light must enter a coat
+// first.
+Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int samples, int rays) const {
+    Amounts sum{};
+    const Vec p = at + 1e-4 * normal;
+    const double at45 = 1 - fresnel(finish_index, std::sqrt(0.5));
+    const auto enters = [&](double cosine) {
+        return coated ? (1 - fresnel(finish_index, cosine)) / at45 : 1.0;
+    };
+    for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
+        const Light& light = scene_.lights[l];
+        const Vec axis = unit(Vec{80, 55, 0} - light.position);
+        const Vec side = unit(Vec{-axis.y, axis.x, 0} + Vec{1e-9, 0, 0});
+        const Vec up{side.y * axis.z - side.z * axis.y, side.z * axis.x - side.x * axis.z,
+                     side.x * axis.y - side.y * axis.x};
+        double total = 0;
+        for (int i = 0; i < samples; ++i)
+            for (int j = 0; j < samples; ++j) {
+                const double a = (i + 0.5) / samples - 0.5, b = (j + 0.5) / samples - 0.5;
+                if (!light.window && a * a + b * b > 0.25) continue;
+                const Vec q = light.position + a * light.width_mm * side + b * light.height_mm * up;
+                const Vec d = q - p;
+                const double r2 = dot(d, d), r = std::sqrt(r2);
+                const double here = dot(d, normal) / r, there = -dot(d, axis) / r;
+                if (here <= 0 || there <= 0) continue;
+                if (blocked(p, q, on_rod)) continue;
+                total += here * there / r2 * enters(here);
+            }
+        const double patch = light.width_mm * light.height_mm / (samples * samples);
+        sum[l * way_count + direct] += static_cast<float>(light_radiance_[l] / pi * total * patch);
+    }
+    const Vec t1 =
+        unit(std::abs(normal.x) < 0.8 ? Vec{1, 0, 0} - normal.x * normal : Vec{0, 1, 0} - normal.y * normal);
+    const Vec t2{normal.y * t1.z - normal.z * t1.y, normal.z * t1.x - normal.x * t1.z,
+                 normal.x * t1.y - normal.y * t1.x};
+    // Cosine-weighted directions, the same everywhere so that the maps are smooth.
+    for (int k = 0; k < rays; ++k) {
+        const double s = (k + 0.5) / rays, turn = 2 * pi * std::fmod(0.5 + k * 0.6180339887498949, 1.0);
+        const double rad = std::sqrt(s), cosine = std::sqrt(1 - s);
+        const Vec d = rad * std::cos(turn) * t1 + rad * std::sin(turn) * t2 + cosine * normal;
+        const double weight = enters(cosine) / rays;
+        if (meets_phone(p, d, 1e9)) continue;
+        const Hit hit = first_hit(p, d);
+        switch (hit.what) {
+            case Hit::nothing:
+                for (std::size_t l = 0; l < scene_.lights.size(); ++l)
+                    sum[l * way_count + by_wall] += static_cast<float>(
+                        weight * room(d) * scene_.lights[l].room * scene_.lights[l].strength);
+                break;
+            case Hit::card_face:
+                if (!on_card_.texel.empty()) {
+                    const Vec q = p + hit.t * d;
+                    const Amounts e = on_card_.look_up(q.x, q.y);
+                    for (std::size_t l = 0; l < scene_.lights.size(); ++l)
+                        sum[l * way_count + by_paper] +=
+                            static_cast<float>(weight) * 0.75f *
+                            (e[l * way_count + direct] + e[l * way_count + by_wall]);
+                }
+                break;
+            case Hit::card_back:
+                add(sum, under_card_, weight);
+                break;
+            case Hit::bench:
+                if (!on_bench_.texel.empty()) {
+                    const Vec q = p + hit.t * d;
+                    const Amounts e = on_bench_.look_up(q.x, q.y);
+                    for (std::size_t l = 0; l < scene_.lights.size(); ++l)
+                        sum[l * way_count + by_bench] +=
+                            static_cast<float>(weight) *
+                            (e[l * way_count + direct] + e[l * way_count + by_wall]);
+                }
+                break;
+            case Hit::cover:
+            case Hit::rod:
+                break;
+        }
+    }
+    return sum;
+}
+
+void World::make_light() {
+    // The lamps' radiance, so that each gives its strength at the card's middle.
+    light_radiance_.assign(scene_.lights.size(), 0);
+    for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
+        const Light& light = scene_.lights[l];
+        const Vec to = light.position - Vec{80, 55, 0};
+        const double r2 = dot(to, to),
+                     area = light.width_mm * light.height_mm * (light.window ? 1.0 : pi / 4);
+        light_radiance_[l] = light.strength * pi / (area * to.z / std::sqrt(r2) / r2);
+    }
+    const auto fill = [&](LightMap& map, auto&& one) {
+        in_parallel(map.rows, [&](int j) {
+            for (int i = 0; i < map.columns; ++i)
+                map.at(i, j) = one(map.x0 + i * map.dx, map.y0 + j * map.dy);
+        });
+    };
+    LightMap bench;
+    bench.size(-220, 380, 151, -200, 310, 128);
+    fill(bench, [&](double x, double y) {
+        return arriving({x, y, -scene_.bench_depth_mm}, {0, 0, 1}, false, false, 6, 48);
+    });
+    on_bench_ = std::move(bench);
+    // The card's back sees the bench in the card's own shade.
+    for (int k = 0; k < 16; ++k) {
+        const Amounts e = on_bench_.look_up(20 + 8.0 * k, k % 2 ? 30 : 80);
+        for (std::size_t l = 0; l < scene_.lights.size(); ++l)
+            under_card_[l * way_count + by_bench] +=
+                0.8f / 16 * (e[l * way_count + direct] + e[l * way_count + by_wall]);
+    }
+    LightMap face;
+    face.size(-2, card_.width_mm + 2, 83, -2, card_.height_mm + 2, 58);
+    fill(face, [&](double x, double y) { return arriving({x, y, 0}, {0, 0, 1}, false, false, 10, 96); });
+    on_card_ = std::move(face);
+    LightMap bare, coated;
+    bare.size(-110, 230, 341, -1.8, 1.8, 73);
+    coated.size(-110, 230, 341, -1.8, 1.8, 73);
+    fill(bare,
+         [&](double u, double a) { return arriving(rod_point(u, a), rod_normal(u, a), false, true, 8, 96); });
+    fill(coated,
+         [&](double u, double a) { return arriving(rod_point(u, a), rod_normal(u, a), true, true, 8, 96); });
+    on_rod_bare_ = std::move(bare), on_rod_coated_ = std::move(coated);
+
+    double brightest = 0;
+    for (const Amounts& e : on_card_.texel) {
+        const Rgb c = colour(e, first_print_);
+        brightest = std::max({brightest, c[0], c[1], c[2]});
+    }
+    for (auto& surface : response_)
+        for (auto& channel : surface)
+            for (auto& c : channel) c /= brightest;
+    const Rgb p = colour(on_card_.look_up(80, 30), first_print_);
+    const double top = std::max({p[0], p[1], p[2]});
+    paper_ = {p[0] / top, p[1] / top, p[2] / top};
+}
+
+Rgb World::colour(const Amounts& light, std::size_t surface) const {
+    Rgb c{};
+    const auto& r = response_[surface];
+    for (std::size_t k = 0; k < channels_; ++k)
+        for (std::size_t i = 0; i < 3; ++i) c[i] += static_cast<double>(light[k]) * r[k][i];
+    return c;
+}
+
+Rgb scaled(const Rgb& c, double k) { return {k * c[0], k * c[1], k * c[2]}; }
+Rgb sum(const Rgb& a, const Rgb& b) { return {a[0] + b[0], a[1] + b[1], a[2] + b[2]}; }
+
+Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
+    const auto stretch =
+        std::find_if(stretches_.begin(), stretches_.end(), [&](const Stretch& s) { return hit.u < s.to; });
+    const Stretch& s = stretch == stretches_.end() ? stretches_.back() : *stretch;
+    const Vec p = rod_point(hit.u, hit.angle);
+    const Vec normal = rod_normal(hit.u, hit.angle);
+    const auto salt = static_cast<std::uint32_t>(scene_.seed);
+    const double r = radius(hit.u);
+
+    std::size_t surface = s.body;
+    double gain = 1, tip = 0;  // tip: of the outer normal, along the rod
+    if (s.band.pitch_mm > 0) {
+        // The thread climbs one pitch a turn. A ridge is a gain in linear light: bright crown, dark groove,
+        // mean 1.
+        const double turn = (hit.u - s.from) / s.band.pitch_mm - hit.angle / (2 * pi);
+        const double phase = 2 * pi * turn;
+        const double depth = s.coated ? 0.10 : 0.24;
+        const std::uint32_t index = cell(turn);
+        gain *= 1 - depth * std::cos(phase) + 0.02 * (2 * uniform(index, 1, salt) - 1) +
+                0.025 * smooth_noise(hit.u / 0.05, hit.angle * r / 0.6, salt + 7);
+        if (s.metallic) gain *= 1 + 0.35 * smooth_noise(hit.u / 0.12, hit.angle * r / 0.12, salt + 9);
+        tip = (s.coated ? 0.012 : 0.55) * std::sin(phase);
+        if (uniform(index, 2, salt) < scene_.rod.gaps && turn - std::floor(turn) < 0.2) surface = s.gap;
+    } else {
+        gain *= 1 + 0.03 * smooth_noise(hit.u / 1.5, hit.angle * r / 0.4, salt + 11);
+    }
+    const LightMap& map = s.coated ? on_rod_coated_ : on_rod_bare_;
+    const double cosine = std::clamp(-dot(d, normal), 0.0, 1.0);
+    double leaves = 1;
+    if (s.coated) leaves = (1 - fresnel(finish_index, cosine)) / (1 - fresnel(finish_index, 1.0));
+    const Rgb body = scaled(colour(map.look_up(hit.u, hit.angle), surface), gain * leaves);
+
+    // The outer surface: slow waves of the film, a rounded shoulder at each end of a coated wrap, on bare
+    // thread loose fibres.
+    double sway = 0;
+    if (s.coated) {
+        tip += 0.018 * smooth_noise(hit.u / 7, hit.angle * 1.5 + 20, salt + 3);
+        sway += 0.018 * smooth_noise(hit.u / 9, hit.angle * 1.5 + 50, salt + 4);
+        if (s.band.pitch_mm > 0) {
+            const double in = std::min(hit.u - s.from, s.to - hit.u), shoulder = 0.9;
+            if (in < shoulder) {
+                const double k = 0.22 * (1 - in / shoulder);
+                tip += hit.u - s.from < s.to - hit.u ? -k : k;
+            }
+        }
+    } else {
+        tip += 0.5 * (uniform(noise, 21, salt) - 0.5);
+        sway += 0.3 * (uniform(noise, 22, salt) - 0.5);
+    }
+    const Vec around = unit(std::cos(hit.angle) * across_ - Vec{0, 0, std::sin(hit.angle)});
+    const Vec outer = unit(normal + tip * along_ + sway * around);
+    const double facing = std::clamp(-dot(d, outer), 0.02, 1.0);
+    const Vec mirrored = d + 2 * facing * outer;
+    if (dot(mirrored, normal) <= 0) return body;
+    const double share = fresnel(finish_index, facing) * (s.coated ? 1.0 : s.metallic ? 0.6 : 0.25);
+    return sum(body, scaled(seen(p + 1e-4 * normal, mirrored, noise, 1), share));
+}
+
+Rgb World::seen(Vec from, Vec d, std::uint32_t noise, int depth) const {
+    const auto salt = static_cast<std::uint32_t>(scene_.seed);
+    if (depth > 0 && meets_phone(from, d, 1e9)) {
+        // Its dark face, lit by what the card sends up.
+        Amounts e = on_card_.look_up(80, 30);
+        return scaled(colour(e, phone), 0.3);
+    }
+    const Hit hit = first_hit(from, d);
+    const Vec p = from + std::min(hit.t, 1e6) * d;
+    switch (hit.what) {
+        case Hit::card_face: {
+            const double grain = 1 + 0.006 * smooth_noise(p.x / 0.2, p.y / 0.2, salt + 1);
+            return scaled(colour(on_card_.look_up(p.x, p.y), first_print_ + card_.print_at(p.x, p.y)), grain);
+        }
+        case Hit::card_back:
+            return colour(under_card_, first_print_);
+        case Hit::cover: {
+            const double weave = 1 + 0.08 * smooth_noise(p.x / 0.4, p.y / 0.4, salt + 5);
+            return scaled(colour(on_card_.look_up(p.x, p.y), cover_first + hit.cover_index), weave);
+        }
+        case Hit::bench: {
+            double dark;
+            if (scene_.bench == "wood") {
+                const double rings = p.y / 7 + 1.6 * smooth_noise(p.x / 90, p.y / 25, salt + 6);
+                dark = std::clamp(0.5 + 0.5 * smooth_noise(p.x / 40, 3 * rings, salt + 8) +
+                                      0.25 * smooth_noise(p.x / 6, p.y / 0.5, salt + 12),
+                                  0.0, 1.0);
+            } else {
+                dark = 0.5 + 0.25 * smooth_noise(p.x / 0.7, p.y / 0.7, salt + 6) +
+                       0.25 * smooth_noise(p.x / 12, p.y / 12, salt + 8);
+            }
+            const Amounts e = on_bench_.look_up(p.x, p.y);
+            return sum(scaled(colour(e, bench_light), 1 - dark), scaled(colour(e, bench_dark), dark));
+        }
+        case Hit::rod:
+            if (depth == 0) return seen_rod(hit, d, noise);
+            return colour(on_rod_coated_.look_up(hit.u, hit.angle), stretches_.front().body);
+        case Hit::nothing:
+            break;
+    }
+    Amounts e{};
+    for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
+        const Light& light = scene_.lights[l];
+        const Vec axis = unit(Vec{80, 55, 0} - light.position);
+        e[l * way_count + by_wall] = static_cast<float>(room(d) * light.room * light.strength);
+        const double closing = dot(d, axis);
+        if (closing > -1e-9) continue;
+        const double t = dot(light.position - from, axis) / closing;
+        if (t < 0) continue;
+        const Vec side = unit(Vec{-axis.y, axis.x, 0} + Vec{1e-9, 0, 0});
+        const Vec up{side.y * axis.z - side.z * axis.y, side.z * axis.x - side.x * axis.z,
+                     side.x * axis.y - side.y * axis.x};
+        const Vec q = from + t * d - light.position;
+        const double a = dot(q, side) / light.width_mm, b = dot(q, up) / light.height_mm;
+        if (std::abs(a) > 0.5 || std::abs(b) > 0.5 || (!light.window && a * a + b * b > 0.25)) continue;
+        bool bar = false;
+        if (light.window) {
+            const auto near_bar = [](double at, int count, double size) {
+                if (count <= 0) return false;
+                const double in_pane = (at + 0.5) * (count + 1);
+                return std::abs(in_pane - std::round(in_pane)) / (count + 1) * size < 22 &&
+                       std::round(in_pane) > 0.5 && std::round(in_pane) < count + 0.5;
+            };
+            bar = near_bar(a, light.bars[0], light.width_mm) || near_bar(b, light.bars[1], light.height_mm);
+        }
+        if (!bar) e[l * way_count + direct] = static_cast<float>(light_radiance_[l]);
+    }
+    return colour(e, mirror);
+}
+
+nlohmann::json World::truth() const {
+    using nlohmann::json;
+    const auto rounded = [](double v, double unit_size) { return std::round(v / unit_size) * unit_size; };
+    const auto lab = [&](const Spectrum& s) {
+        const Lab l = lab_d50(s);
+        return json{std::round(1000 * l[0]) / 1000, std::round(1000 * l[1]) / 1000,
+                    std::round(1000 * l[2]) / 1000};
+    };
+    json t;
+    t["format"] = "bindhue-truth";
+    t["version"] = 1;
+    t["scene"] = scene_.title;
+    t["kind"] = scene_.output.kind == Kind::phone ? "phone" : "linear";
+    json lights = json::array();
+    std::string light_text;
+    for (const Light& l : scene_.lights) {
+        json mix = json::object();
+        for (const auto& [name, amount] : l.spectrum) {
+            mix[name] = amount;
+            light_text += (light_text.empty() ? "" : " + ") + name;
+        }
+        lights.push_back({{"spectrum", mix}, {"strength", l.strength}});
+    }
+    t["light"] = light_text;
+    t["lights"] = lights;
+    t["camera"] = scene_.camera.sensor;
+    const auto a = project({79.5, 55, 0}), b = project({80.5, 55, 0});
+    t["px_per_mm"] = rounded(std::hypot(a[0] - b[0], a[1] - b[1]), 1e-3);
+    json corners = json::array();
+    for (const auto& [x, y] : {std::pair{0.0, 0.0},
+                               {card_.width_mm, 0.0},
+                               {card_.width_mm, card_.height_mm},
+                               {0.0, card_.height_mm}}) {
+        const auto q = project({x, y, 0});
+        corners.push_back({std::round(q[0] * 100) / 100, std::round(q[1] * 100) / 100});
+    }
+    t["card_corners_px"] = scene_.card ? corners : json();
+    t["rod"] = {
+        {"diameter_mm_left", scene_.rod.diameter_left_mm},
+        {"diameter_mm_right", scene_.rod.diameter_right_mm},
+        {"axis_mm",
+         {{start_.x, scene_.rod.y_left_mm}, {start_.x + card_.opening_mm[2], scene_.rod.y_right_mm}}}};
+    t["blank"] = scene_.rod.blank;
+    t["blank_lab"] = lab(stretches_.front().colour);
+    json bands = json::array();
+    for (const Stretch& s : stretches_) {
+        const double from = std::max(0.0, s.from), to = std::min(card_.opening_mm[2], s.to);
+        if (to - from < 1e-6) continue;
+        json band{{"start_mm", rounded(from, 1e-6)},
+                  {"length_mm", rounded(to - from, 1e-6)},
+                  {"role", s.band.role},
+                  {"lab", lab(s.colour)}};
+        if (s.band.role != "blank") {
+            band["spool"] = s.band.spool;
+            band["schedule"] = name(s.band.schedule);
+            band["ground"] = s.band.ground;
+            band["pitch_mm"] = s.band.pitch_mm;
+        }
+        bands.push_back(band);
+    }
+    t["bands"] = bands;
+    t["expect"] = scene_.expect;
+    if (scene_.expect == "refuse") t["refuse_reason"] = scene_.refuse_reason;
+    return t;
+}
+
+Traced World::photograph() {
+    Traced out;
+    Picture& pic = out.picture;
+    pic.width = scene_.output.width, pic.height = scene_.output.height;
+    pic.rgb.resize(3 * static_cast<std::size_t>(pic.width) * static_cast<std::size_t>(pic.height));
+    const double pixels = static_cast<double>(pic.width) * pic.height;
+    const int grid = pixels > 6e6 ? 2 : pixels > 2e6 ? 3 : 4;
+    const auto salt = static_cast<std::uint32_t>(scene_.seed);
+    const double corner2 =
+        0.25 * (static_cast<double>(pic.width) * pic.width + static_cast<double>(pic.height) * pic.height);
+    in_parallel(pic.height, [&](int y) {
+        for (int x = 0; x < pic.width; ++x) {
+            Rgb total{};
+            for (int j = 0; j < grid; ++j)
+                for (int i = 0; i < grid; ++i) {
+                    const auto k = static_cast<std::uint32_t>(j * grid + i);
+                    const auto px = static_cast<std::uint32_t>(x), py = static_cast<std::uint32_t>(y);
+                    const double jx = (i + uniform(px, py, salt + 100 + 2 * k)) / grid;
+                    const double jy = (j + uniform(px, py, salt + 101 + 2 * k)) / grid;
+                    total = sum(total, seen(eye_, ray(x + jx, y + jy), hash(px, py, k), 0));
+                }
+            const double dx = x + 0.5 - 0.5 * pic.width, dy = y + 0.5 - 0.5 * pic.height;
+            const double fall = 1 - scene_.camera.vignetting * (dx * dx + dy * dy) / corner2;
+            float* p = pic.at(x, y);
+            for (std::size_t c = 0; c < 3; ++c) p[c] = static_cast<float>(total[c] * fall / (grid * grid));
+        }
+    });
+    out.paper = paper_;
+    out.truth = truth();
+    return out;
+}
+
+}  // namespace
+
+Traced trace(const Scene& scene, const CardPrint& card, const Sensor& sensor) {
+    return World(scene, card, sensor).photograph();
+}
+
+}  // namespace bindhue::render
