@@ -26,8 +26,9 @@ struct BodyColour {
     std::vector<std::string> warnings;
 };
 
-// One answer a segment, in order; not finite where a segment is out of the picture.
-std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
-                                     const CameraFit& fit, double facing_theta);
+// One answer a segment, in order; not finite where a segment is out of the picture. alike: segments that are known
+// to have one body colour (the bare blank).
+std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments, const CameraFit& fit,
+                                     double facing_theta, std::span<const std::size_t> alike = {});
 
 }  // namespace bindhue::capture

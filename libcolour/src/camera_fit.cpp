@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <numbers>
 
 #include "camera_fit_joint.hpp"
 #include "colour/difference.hpp"
@@ -27,9 +26,9 @@ constexpr double outlier_times = 6, outlier_least = 8;  // CIEDE2000; both are t
 constexpr double outlier_share = 0.2;                   // of the patches that may be dropped before giving up
 constexpr double greatest_median = 6;
 
-// Errors that no patch shows, as standard deviations per axis in units of CIEDE2000. Calibrated on simulated
+// Errors that no patch shows, as standard deviations per axis in weighted Lab (detail::lab_weight). Calibrated on simulated
 // threads (tests/accuracy/fit_accuracy.cpp), hence to be scaled by a shop's own evidence once there is some.
-constexpr double held_out_factor = 1.4;  // inks err less than threads under the same fit
+constexpr double held_out_factor = 1.6;  // inks err less than threads under the same fit
 constexpr double other_dyes = 0.45;      // threads are not inks: camera and eye differ
 constexpr double trust_nominal = 1.5, trust_assigned = 0.5, trust_measured = 0.15;
 constexpr double shading = 0.01;      // relative: light at the wrap against the field's forecast
@@ -183,23 +182,6 @@ bool twin_agrees(const JointData& data, const std::vector<Lab<D50>>& predicted, 
     return false;
 }
 
-// Lab error to units of CIEDE2000 at a reference colour: diag(1/SL, 1/SC, 1/SH) turned back into a and b.
-// The rotation term, which matters for saturated blues only, is left out.
-Matrix3 difference_metric(const Lab<D50>& reference) {
-    const double C = std::hypot(reference.a, reference.b), seventh = std::pow(C, 7);
-    const double G = 0.5 * (1 - std::sqrt(seventh / (seventh + std::pow(25.0, 7))));
-    const double a = (1 + G) * reference.a, chroma = std::hypot(a, reference.b);
-    const double hue = std::atan2(reference.b, a), degree = std::numbers::pi / 180;
-    const double T = 1 - 0.17 * std::cos(hue - 30 * degree) + 0.24 * std::cos(2 * hue) +
-                     0.32 * std::cos(3 * hue + 6 * degree) - 0.20 * std::cos(4 * hue - 63 * degree);
-    const double from_middle = (reference.L - 50) * (reference.L - 50);
-    const double SL = 1 + 0.015 * from_middle / std::sqrt(20 + from_middle);
-    const double SC = 1 + 0.045 * chroma, SH = 1 + 0.015 * chroma * T;
-    const double c = chroma > 0 ? a / chroma : 1, s = chroma > 0 ? reference.b / chroma : 0;
-    const double aa = c * c / SC + s * s / SH, ab = c * s * (1 / SC - 1 / SH), bb = s * s / SC + c * c / SH;
-    return {{1 / SL, 0, 0, 0, aa * (1 + G), ab, 0, ab * (1 + G), bb}};
-}
-
 Matrix3 outer(const Vector3& v) {
     Matrix3 m;
     for (std::size_t r = 0; r < 3; ++r)
@@ -225,7 +207,7 @@ XYZ<D50> CameraFit::to_xyz(const CameraRgb& linear) const {
 }
 
 Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
-    // Second moment of the held-out errors in units of CIEDE2000, the near ones weighing more.
+    // Second moment of the held-out errors in weighted Lab, the near ones weighing more.
     Matrix3 moment;
     double near_sum = 0, all = 0, nearest = 1e9;
     for (const bool only_near : {true, false})
@@ -241,9 +223,10 @@ Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
             }
             const double weight =
                 (1 - kernel_share) * kernel / std::max(near_sum, 1e-12) + kernel_share / all;
-            const Vector3 error = difference_metric(p.reference) * Vector3{p.predicted.L - p.reference.L,
-                                                                           p.predicted.a - p.reference.a,
-                                                                           p.predicted.b - p.reference.b};
+            const Vector3 predicted = p.predicted.vector(), reference = p.reference.vector();
+            Vector3 error{};
+            for (std::size_t k = 0; k < 3; ++k)
+                error[k] = detail::lab_weight[k] * (predicted[k] - reference[k]);
             moment = moment + weight * outer(error);
         }
     // A second moment of few vectors may be flat in some direction; half of it is spread evenly.
@@ -256,8 +239,8 @@ Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
                                                        : trust_nominal;
     const double unseen = other_dyes * other_dyes * (1 + outside) * (1 + outside) + by_trust * by_trust;
     const Matrix3 scaled = (widen * widen) * moment + unseen * Matrix3::identity();
-    const Matrix3 back = inverse(difference_metric(at));
-    return back * scaled * transpose(back);
+    const Matrix3 back = inverse(Matrix3::diagonal(detail::lab_weight));
+    return back * scaled * back;
 }
 
 Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_mean) const {

@@ -17,10 +17,6 @@ constexpr double field_common = 0.25, field_apart = 0.08;
 constexpr double field_common_curved = 0.10, field_apart_curved = 0.03;
 constexpr double map_width_linear = 1.0, map_width_encoded = 0.3, root_width = 0.5;
 
-// Lab errors weigh nearly alike for vivid and for dull patches: divided by CIEDE2000's own weighting
-// functions the vivid ones count for little and the light field goes astray (fit_accuracy: 1.36
-// against 1.31).
-constexpr Vector3 lab_weight{0.7, 0.4, 0.4};
 constexpr double huber = 2.0;  // in robust scales; about the 75 % point of the length of a Gaussian 3-vector
 constexpr double trap_width = 0.0025;    // how far a trap's reflectance may be from what it says
 constexpr double median_length = 1.538;  // of a standard Gaussian 3-vector

@@ -13,6 +13,11 @@
 
 namespace bindhue::detail {
 
+// Lab errors weigh nearly alike for vivid and for dull patches: divided by CIEDE2000's own weighting
+// functions the vivid ones count for little and the light field goes astray (fit_accuracy: 1.36
+// against 1.31).
+inline constexpr Vector3 lab_weight{0.7, 0.4, 0.4};
+
 inline constexpr int tone_terms = 5;
 
 // The encoded-to-linear curve of one channel: sRGB's slope times exp(sum of the terms), hence rising

@@ -1,6 +1,7 @@
 // Draws sample photographs whose colours are known, for tests and demonstrations. See samples/README.md.
 #include <cmath>
 #include <cstdio>
+#include <cstdlib>
 #include <fstream>
 #include <iostream>
 #include <map>
@@ -30,6 +31,9 @@ constexpr const char* usage =
     "                                   camera, the pose, the light and the nuisances\n"
     "  render card OUT.json             the card's layout as a spectrophotometer would give it\n"
     "  render shop OUT_DIR              the demo shop: OUT_DIR/spools.json\n"
+    "  render coats SEED OUT.csv [--count N] [--noise SD]\n"
+    "                                   coat tests of threads that hang on no rack (40, noise 0.2 per Lab "
+    "axis)\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json)\n"
     "Example: render scene samples/scenes/door.json /tmp/door\n";
 
@@ -117,7 +121,8 @@ Arguments parsed(int argc, char** argv) {
             continue;
         }
         bool known = false;
-        for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what"})
+        for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
+                              "--count", "--noise"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -139,7 +144,7 @@ void resize(Scene& scene, const std::string& size) {
 
 std::uint64_t whole_number(const std::string& text) {
     if (text.empty() || text.size() > 18 || text.find_first_not_of("0123456789") != std::string::npos)
-        throw std::invalid_argument("SEED must be a whole number, and so must --shot");
+        throw std::invalid_argument("SEED, --shot and --count must be whole numbers");
     return std::stoull(text);
 }
 
@@ -150,13 +155,24 @@ int run(int argc, char** argv) {
         return it == a.options.end() ? std::string(otherwise) : it->second;
     };
     const std::string command = a.plain.empty() ? "" : a.plain[0];
-    const std::size_t wanted = command == "scene" || command == "random" ? 3 : 2;
-    if ((command != "scene" && command != "random" && command != "card" && command != "shop") ||
+    const std::size_t wanted = command == "scene" || command == "random" || command == "coats" ? 3 : 2;
+    if ((command != "scene" && command != "random" && command != "card" && command != "shop" &&
+         command != "coats") ||
         a.plain.size() != wanted)
         throw std::invalid_argument("unknown command, or too few or too many words");
 
     if (command == "shop") {
         write_text(a.plain[1] + "/spools.json", dumped(shop()));
+        return 0;
+    }
+    if (command == "coats") {
+        const std::uint64_t count = whole_number(option("--count", "40"));
+        const std::string noise_text = option("--noise", "0.2");
+        char* end = nullptr;
+        const double noise = std::strtod(noise_text.c_str(), &end);
+        if (count < 1 || count > 100000 || end == noise_text.c_str() || *end || !(noise >= 0 && noise <= 10))
+            throw std::invalid_argument("--count must lie between 1 and 100000, --noise between 0 and 10");
+        write_text(a.plain[2], random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise));
         return 0;
     }
     const CardPrint card = card_from(option("--card", "calibration/card.json"));

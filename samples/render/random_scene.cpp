@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <random>
 
 #include "thread.hpp"
@@ -182,6 +183,48 @@ json random_scene(const RandomWish& wish, const std::vector<std::string>& sensor
     }
     s["bands"] = bands;
     return s;
+}
+
+std::string random_coat_tests(std::uint64_t seed, int count, double noise) {
+    Dice dice(seed * 2 + 77777);
+    const auto normal = [&] {  // Box and Muller
+        return std::sqrt(-2 * std::log(1 - dice.unit())) * std::cos(6.283185307179586 * dice.unit());
+    };
+    const std::vector<Material> materials{Material::nylon, Material::nylon, Material::ncp_nylon,
+                                          Material::polyester, Material::silk};
+    const std::vector<std::string> grounds{"graphite", "grey", "cane",  "olive",
+                                           "maroon",   "navy", "cream", "white"};
+    std::string table =
+        "material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,"
+        "finished_b\n";
+    for (int i = 0; i < count;) {
+        Spool thread;
+        thread.code = "test " + std::to_string(seed) + "/" + std::to_string(i);
+        thread.material = dice.of(materials);
+        thread.size_mm =
+            thread.material == Material::silk ? 0.11 : dice.of(std::vector<double>{0.15, 0.15, 0.22, 0.26});
+        const double lightness = dice.between(22, 90), hue = dice.between(0, 6.2832),
+                     chroma =
+                         dice.between(0, 1) * std::min(65.0, 1.3 * std::min(lightness - 15, 105 - lightness));
+        thread.aim = {lightness, chroma * std::cos(hue), chroma * std::sin(hue)};
+        const Spectrum dye = dyed(thread);
+        const Lab dry = lab_d50(dry_opaque(thread, dye));
+        if (apart(dry, thread.aim) > 3) continue;  // no dye reaches it
+        const Spectrum ground = ground_named(dice.of(grounds));
+        const Schedule schedule = dice.chance(0.5) ? Schedule::finish : Schedule::preserver_finish;
+        const Lab finished = lab_d50(wrapped(thread, dye, schedule, ground, constant(0)));
+        char text[64];
+        std::snprintf(text, sizeof text, "%s,%.2f,%s", name(thread.material), thread.size_mm, name(schedule));
+        table += text;
+        for (const Lab& lab : {lab_d50(ground), dry, finished})
+            for (const double v : lab) {
+                std::snprintf(text, sizeof text, ",%.3f", v + noise * normal());
+                table += text;
+            }
+        table += "\n";
+        ++i;
+    }
+    return table;
 }
 
 }  // namespace bindhue::render

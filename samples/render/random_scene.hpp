@@ -17,6 +17,10 @@ struct RandomWish {
     bool spools = false;  // dry thread, deep as on a spool, in place of wraps
 };
 
+// Coat tests of threads that hang on no rack, as lines of a table: material, size_mm, schedule, and the Lab of ground, dry
+// thread and finished wrap. noise: standard deviation of each reading, per Lab axis.
+std::string random_coat_tests(std::uint64_t seed, int count, double noise);
+
 // A scene as in samples/scenes; the same wish gives the same scene everywhere.
 nlohmann::json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors);
 
