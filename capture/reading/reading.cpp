@@ -140,6 +140,21 @@ bool merge_alike(std::vector<Segment>& segments, const std::vector<BodyColour>& 
     return true;
 }
 
+// Bare blank beside bare blank is one run: what divided them is the coat's rounded end or a streak.
+bool join_bare(std::vector<Segment>& segments, const std::vector<BandFeatures>& features) {
+    std::vector<Segment> joined;
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        if (i > 0 && features[i].role == BandRole::blank && features[i - 1].role == BandRole::blank) {
+            joined.back().end_mm = segments[i].end_mm;
+        } else {
+            joined.push_back(segments[i]);
+        }
+    }
+    const bool changed = joined.size() != segments.size();
+    segments = std::move(joined);
+    return changed;
+}
+
 Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
                 WrapReading& out) {
     const Result<Rod> rod = find_rod(photo, options.layout, pose, fit);
@@ -158,8 +173,12 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
                           "take in the whole card");
 
-    const std::vector<BandFeatures> features =
+    std::vector<BandFeatures> features =
         name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    if (join_bare(segments, features)) {
+        bodies = body_colours(skin, segments, fit, facing);
+        features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    }
     std::vector<std::size_t> bare;
     for (std::size_t i = 0; i < features.size(); ++i)
         if (features[i].role == BandRole::blank) bare.push_back(i);

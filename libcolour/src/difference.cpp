@@ -26,8 +26,8 @@ namespace {
 BINDHUE_INLINE double root(double v) { return std::sqrt(v); }
 BINDHUE_INLINE float root(float v) { return std::sqrt(v); }
 
-// Written by value: a conditional of two variables would choose between their addresses, which does not
-// vectorise. For the same reason conditions below are joined by & and |.
+// Written by value: a conditional of two variables would choose between their addresses, which does not vectorise. Nor do
+// && and ||, so conditions below are numbers that are picked and then compared.
 template <class T>
 BINDHUE_INLINE T pick(bool condition, T yes, T no) {
     return condition ? yes : no;
@@ -186,10 +186,10 @@ BINDHUE_INLINE Hue<T> hue_of(T a1, T b1, T a2, T b2, const Chroma<T>& chroma) {
     const bool near = dot >= zero;
     const T half_root = root(half * (product + pick(near, dot, -dot)));
     // Which way round the hue circle: for exactly opposite hues the formula goes up from the lesser hue.
-    const bool lesser_is_1 = (b1 > zero) | ((b1 == zero) & (a1 > zero));
+    const bool lesser_is_1 = pick(b1 == zero, a1, b1) > zero;
     const T turn = pick(cross > zero, one, pick(cross < zero, -one, pick(lesser_is_1, one, -one)));
     const T hue_numerator = pick(near, stretch * cross, turn * (half_root + half_root));
-    const T hue_denominator = pick(near & (half_root > zero), half_root, one);
+    const T hue_denominator = pick(pick(near, half_root, zero) > zero, half_root, one);
 
     // Equation 14: the mean hue as a unit vector (c, s). The sum of the two directions cancels when they are
     // nearly opposite; their difference, turned by 90 degrees, does not. A grey has no hue: then the other's
@@ -206,9 +206,9 @@ BINDHUE_INLINE Hue<T> hue_of(T a1, T b1, T a2, T b2, const Chroma<T>& chroma) {
     // degrees the distance is 180 to 275, not the 85 to 180 of the other way round. Close to a mean hue of 0
     // the sign is that of the sine of the sum of the hues, again exact.
     const T cos275 = T(0.087155742747658173558), sin275 = T(-0.99619469809174553230);
-    const bool straddling = (mx > zero) & (b1 * b2 < zero);
+    const bool straddling = pick(mx > zero, b1 * b2, one) < zero;
     const bool upper = pick(straddling, (p + q) + (p_rest + q_rest), s) >= zero;
-    const bool beyond = upper & (s * cos275 - c * sin275 > zero);
+    const bool beyond = pick(upper, s * cos275 - c * sin275, zero) > zero;
     const T z = pick(beyond, one, half - half * (c * cos275 + s * sin275));
     return {hue_numerator, hue_denominator, c, s, z};
 }
