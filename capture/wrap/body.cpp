@@ -214,11 +214,12 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
             profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along);
         for (std::size_t r = 0; r + rows_per_cell <= skin.theta.size(); r += rows_per_cell) {
             Cell cell;
-            double n = 0;
+            double n = 0, away = 0;
             for (std::size_t i = r; i < r + rows_per_cell; ++i) {
                 if (std::abs(skin.theta[i] - facing_theta) > within || !std::isfinite(p.mean[i][0])) continue;
                 for (std::size_t k = 0; k < 3; ++k)
                     cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
+                away += std::abs(skin.theta[i] - facing_theta);
                 n += 1;
             }
             if (n < 1) continue;
@@ -226,6 +227,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
                 cell.value[k] /= n;
                 cell.level += cell.value[k] / white[k] / 3;
             }
+            // Far from facing the camera S is less sure, which matters to a light band; a dark one must look past wide streaks.
+            const double far = away / n / (30 * degree);
+            cell.level *= 1 + 0.04 * far * far;
             cells.push_back(cell);
         }
     }
