@@ -120,24 +120,79 @@ std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const Camer
     return out;
 }
 
-// A streak that comes or goes along a band can look like an edge; the body colours on its two sides say that it is none.
-bool merge_alike(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies,
-                 const CameraFit& fit) {
+double distance(const Lab<D50>& a, const Lab<D50>& b) { return std::hypot(a.L - b.L, a.a - b.a, a.b - b.b); }
+
+// How far a response is from the nearest mixture of two others, as a share of the way from the first to the second.
+double off_mixture(const CameraRgb& response, const CameraRgb& one, const CameraRgb& other) {
+    const Vector3 v = response.vector(), a = one.vector(), b = other.vector();
+    double along = 0, length = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        along += (v[k] - a[k]) * (b[k] - a[k]);
+        length += (b[k] - a[k]) * (b[k] - a[k]);
+    }
+    if (!(length > 0)) return 1.0;
+    const double t = std::clamp(along / length, 0.0, 1.0);
+    double left = 0;
+    for (std::size_t k = 0; k < 3; ++k) left += std::pow(v[k] - a[k] - t * (b[k] - a[k]), 2);
+    return std::sqrt(left / length);
+}
+
+// Takes one false edge away, if there is any: a streak that comes or goes along a band; gaps between turns, which show the blank
+// (the rod's ends are taken for it); what blur leaves between two bands. The body colours on both sides tell them from bands.
+bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
+    constexpr double widest_gap_mm = 2.2, widest_blur_mm = 0.9, like = 0.2;
     const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
+    const auto remove = [&](std::size_t i) {
+        segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(i));
+    };
+
     std::size_t nearest = 0;
     double least = least_step;
-    for (std::size_t i = 1; i < segments.size(); ++i) {
-        const double d =
-            std::hypot(labs[i].L - labs[i - 1].L, labs[i].a - labs[i - 1].a, labs[i].b - labs[i - 1].b);
-        if (d < least) {
+    for (std::size_t i = 1; i < segments.size(); ++i)
+        if (const double d = distance(labs[i], labs[i - 1]); d < least) {
             least = d;
             nearest = i;
         }
+    if (nearest != 0) {
+        segments[nearest - 1].end_mm = segments[nearest].end_mm;
+        remove(nearest);
+        return true;
     }
-    if (nearest == 0) return false;
-    segments[nearest - 1].end_mm = segments[nearest].end_mm;
-    segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(nearest));
-    return true;
+    for (std::size_t i = 1; i + 1 < segments.size(); ++i) {
+        const double length = segments[i].length_mm(), across = distance(labs[i - 1], labs[i + 1]);
+        const CameraRgb &before = bodies[i - 1].linear, &here = bodies[i].linear,
+                        &after = bodies[i + 1].linear;
+        const bool shows_blank = off_mixture(here, before, bodies.front().linear) < like ||
+                                 off_mixture(here, before, bodies.back().linear) < like;
+        if (length < widest_gap_mm && across < 2 * least_step && i > 1 && i + 2 < segments.size() &&
+            shows_blank) {
+            segments[i - 1].end_mm = segments[i + 1].end_mm;
+            remove(i + 1);
+            remove(i);
+            return true;
+        }
+        if (length < widest_blur_mm && across > 2 * least_step && off_mixture(here, before, after) < like) {
+            segments[i - 1].end_mm = segments[i + 1].begin_mm = segments[i].begin_mm + length / 2;
+            remove(i);
+            return true;
+        }
+    }
+    return false;
+}
+
+// Bare blank beside bare blank is one run: what divided them is the coat's rounded end or a streak.
+bool join_bare(std::vector<Segment>& segments, const std::vector<BandFeatures>& features) {
+    std::vector<Segment> joined;
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        if (i > 0 && features[i].role == BandRole::blank && features[i - 1].role == BandRole::blank) {
+            joined.back().end_mm = segments[i].end_mm;
+        } else {
+            joined.push_back(segments[i]);
+        }
+    }
+    const bool changed = joined.size() != segments.size();
+    segments = std::move(joined);
+    return changed;
 }
 
 Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
@@ -146,24 +201,29 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     if (!rod) return rod.error();
     const double middle = (rod->s_begin + rod->s_end) / 2;
     const double facing = rod->facing_camera(middle, pose);
+    const CameraShade camera = camera_shade(*rod, pose);
     const Skin skin = unroll(photo, pose, fit, *rod);
     std::vector<Segment> segments = find_segments(skin, fit, facing);
     if (segments.empty())
         return refuse(photo.source, "no band could be told on the rod",
                       "lay the wrap in the middle of the opening, in focus");
-    std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing);
-    while (merge_alike(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing);
+    std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing, camera);
+    while (join_one(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing, camera);
     for (const BodyColour& body : bodies)
         if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
                           "take in the whole card");
 
-    const std::vector<BandFeatures> features =
+    std::vector<BandFeatures> features =
         name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    if (join_bare(segments, features)) {
+        bodies = body_colours(skin, segments, fit, facing, camera);
+        features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    }
     std::vector<std::size_t> bare;
     for (std::size_t i = 0; i < features.size(); ++i)
         if (features[i].role == BandRole::blank) bare.push_back(i);
-    if (bare.size() > 1) bodies = body_colours(skin, segments, fit, facing, bare);
+    if (bare.size() > 1) bodies = body_colours(skin, segments, fit, facing, camera, bare);
     for (std::size_t i = 0; i < segments.size(); ++i) {
         BandReading band;
         band.start_mm = segments[i].begin_mm;

@@ -27,8 +27,11 @@ constexpr double dark_mirror = 0.0012;
 constexpr double farthest_pair_mm = 6.0;  // a narrow trim between two wider bands
 constexpr double drift_per_mm = 0.0003;   // of the mirror image along the rod, a share of white
 constexpr double alike_error = 0.001;     // of one blank, from place to place, a share of white
-// Expected excess of mirrored light, over that, at a band's darkest place; as a share of white.
-constexpr double usual_excess = 0.003;
+// A phone lies 75 mm wide round the lens; lens, demosaicing and resampling blur by about 1.3 pixels in a sharp photo (both from
+// memory).
+constexpr double camera_half_mm = 37, blur_px = 1.3;
+constexpr double least_excess =
+    0.001;  // deviation of the excess of a well resolved dark place, a share of white
 constexpr double shading_error = 0.012;      // relative, of S after the fit
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
 
@@ -85,9 +88,14 @@ struct ShadingPrior {
 // Two lights at +-45 degrees shade as cos(theta); one alone adds a slope of up to 1.
 constexpr ShadingPrior wide_prior{{0, -0.5, 0}, {0.7, 0.4, 0.25}};
 
-double biweight(double residual, double scale) {
-    const double u = residual / (4.5 * scale);
-    return std::abs(u) < 1 ? (1 - u * u) * (1 - u * u) : 0.0;
+// What a row counts for. Absolute residuals first, whose least sum can be reached from any start; then Tukey's biweight, which
+// forgets what a streak has spoiled.
+enum class Loss { absolute, biweight };
+double weight(double residual, double deviation, Loss loss) {
+    const double u = std::abs(residual) / deviation, information = 1 / (deviation * deviation);
+    if (loss == Loss::absolute) return information / std::max(1.0, u);
+    const double v = u / 4.5;
+    return v < 1 ? information * (1 - v * v) * (1 - v * v) : 0.0;
 }
 
 // A step between two bands, one channel: D(theta) = c S(theta) + noise, c not known.
@@ -96,7 +104,7 @@ struct Contrast {
     double size = 0;                       // c, by the last fit
     double error = 0;                      // its standard error
 
-    void measure(std::span<const double> theta, const Shading& s) {
+    void measure(std::span<const double> theta, const Shading& s, Loss loss) {
         std::vector<double> ratios;
         for (std::size_t i = 0; i < theta.size(); ++i)
             if (std::isfinite(deviation[i])) ratios.push_back(value[i] / s(theta[i]));
@@ -111,7 +119,7 @@ struct Contrast {
             for (std::size_t i = 0; i < theta.size(); ++i) {
                 if (!std::isfinite(deviation[i])) continue;
                 const double shade = s(theta[i]), left = value[i] - size * shade,
-                             w = biweight(left, deviation[i]) / (deviation[i] * deviation[i]);
+                             w = weight(left, deviation[i], loss);
                 top += w * value[i] * shade;
                 bottom += w * shade * shade;
                 squares += w * left * left;
@@ -127,20 +135,20 @@ struct Contrast {
 Shading fit_shading(std::span<const double> theta, std::vector<Contrast*> contrasts,
                     const ShadingPrior& prior) {
     Shading s{prior.mean};
-    for (int round = 0; round < 12; ++round) {
+    for (int round = 0; round < 24; ++round) {
+        const Loss loss = round < 12 ? Loss::absolute : Loss::biweight;
         Matrix3 normal = Matrix3::diagonal({1 / (prior.deviation[0] * prior.deviation[0]),
                                             1 / (prior.deviation[1] * prior.deviation[1]),
                                             1 / (prior.deviation[2] * prior.deviation[2])});
         Vector3 right = normal * prior.mean;
         for (Contrast* d : contrasts) {
-            d->measure(theta, s);
+            d->measure(theta, s, loss);
             // D - c = c (p1 t + p2 t^2 + p3 t^3)
             for (std::size_t i = 0; i < theta.size(); ++i) {
                 if (!std::isfinite(d->deviation[i])) continue;
                 const double t = theta[i], c = d->size;
                 // Rows are tied: as many independent ones as the skin has degrees, about.
-                const double w = biweight(d->value[i] - c * s(t), d->deviation[i]) /
-                                 (d->deviation[i] * d->deviation[i]) * 0.5;
+                const double w = 0.5 * weight(d->value[i] - c * s(t), d->deviation[i], loss);
                 const Vector3 row{c * t, c * t * t, c * t * t * t};
                 for (std::size_t a = 0; a < 3; ++a) {
                     right[a] += w * row[a] * (d->value[i] - c);
@@ -191,8 +199,9 @@ Pair step_between(const Skin& skin, const std::vector<Segment>& segments, std::s
 
 // The least mirrored place of a band: I / S there, averaged over all places that are nearly as dark.
 struct Darkest {
-    Vector3 value{};     // of b + excess
-    Vector3 variance{};  // of the mean, by the scatter of the places
+    Vector3 value{};      // of b + excess
+    Vector3 variance{};   // of the mean, by the scatter of the places
+    double surround = 0;  // how much brighter most places round about are, a share of white
     bool seen = false;
 };
 
@@ -214,11 +223,12 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
             profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along);
         for (std::size_t r = 0; r + rows_per_cell <= skin.theta.size(); r += rows_per_cell) {
             Cell cell;
-            double n = 0;
+            double n = 0, away = 0;
             for (std::size_t i = r; i < r + rows_per_cell; ++i) {
                 if (std::abs(skin.theta[i] - facing_theta) > within || !std::isfinite(p.mean[i][0])) continue;
                 for (std::size_t k = 0; k < 3; ++k)
                     cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
+                away += std::abs(skin.theta[i] - facing_theta);
                 n += 1;
             }
             if (n < 1) continue;
@@ -226,6 +236,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
                 cell.value[k] /= n;
                 cell.level += cell.value[k] / white[k] / 3;
             }
+            // Far from facing the camera S is less sure, which matters to a light band; a dark one must look past wide streaks.
+            const double far = away / n / (30 * degree);
+            cell.level *= 1 + 0.04 * far * far;
             cells.push_back(cell);
         }
     }
@@ -235,12 +248,16 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     for (const Cell& c : cells) levels.push_back(c.level);
     const auto low = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() / 20);
     std::nth_element(levels.begin(), low, levels.end());
+    const double darkest = *low;
+    const auto usual = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() * 2 / 5);
+    std::nth_element(levels.begin(), usual, levels.end());
+    out.surround = *usual - darkest;
     // Mirrored light of half a percent of white does not matter to a light band, so that it may average over more places.
-    const double width = 0.0012 + 0.02 * *low;
+    const double width = 0.0012 + 0.02 * darkest;
     Vector3 sum{}, squares{};
     double total = 0, total_squares = 0;
     for (const Cell& c : cells) {
-        const double w = std::exp(-std::max(0.0, c.level - *low) / width);
+        const double w = std::exp(-std::max(0.0, c.level - darkest) / width);
         for (std::size_t k = 0; k < 3; ++k) {
             sum[k] += w * c.value[k];
             squares[k] += w * c.value[k] * c.value[k];
@@ -259,12 +276,13 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
 }
 
 // Excess of each band's darkest place, as a share of white (what is mirrored has the lights' colours): least squares on the
-// steps at the edges, each excess not negative and small a priori (exponential).
+// steps between bands, each excess not negative and a priori what blur brings in from round the camera's dark shape; beside
+// that shape, half of what is mirrored round about.
 struct Excesses {
     std::vector<double> value, variance;
 };
-Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>& pairs,
-                       const Vector3& white) {
+Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>& pairs, const Vector3& white,
+                       const std::vector<Segment>& segments, const CameraShade& shade) {
     const auto n = static_cast<int>(dark.size());
     cv::Mat curvature = cv::Mat::zeros(n, n, CV_64F), slope = cv::Mat::zeros(n, 1, CV_64F);
     for (const Pair& pair : pairs)
@@ -284,17 +302,31 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
             slope.at<double>(b) += w * gap;
             slope.at<double>(a) -= w * gap;
         }
+    const double unresolved = std::min(shade.unresolved, 0.6);
+    std::vector<double> surrounds;
+    for (const Darkest& d : dark) surrounds.push_back(d.surround / (1 - unresolved));
+    std::vector<double> sorted = surrounds;
+    std::sort(sorted.begin(), sorted.end());
+    const double usual_surround = sorted[sorted.size() / 2];
+    for (int i = 0; i < n; ++i) {
+        const Segment& s = segments[static_cast<std::size_t>(i)];
+        const bool shaded =
+            s.begin_mm < shade.s_mm + shade.reach_mm && s.end_mm > shade.s_mm - shade.reach_mm;
+        const double expected =
+            shaded ? unresolved * surrounds[static_cast<std::size_t>(i)] : 0.5 * usual_surround;
+        const double deviation = 0.6 * expected + least_excess;
+        curvature.at<double>(i, i) += 1 / (deviation * deviation);
+        slope.at<double>(i) += expected / (deviation * deviation);
+    }
     Excesses out{std::vector<double>(dark.size(), 0.0), {}};
     for (int round = 0; round < 500; ++round)
         for (int i = 0; i < n; ++i) {
-            double right = slope.at<double>(i) - 1 / usual_excess;
+            double right = slope.at<double>(i);
             for (int j = 0; j < n; ++j)
                 if (j != i) right -= curvature.at<double>(i, j) * out.value[static_cast<std::size_t>(j)];
-            const double bottom = curvature.at<double>(i, i);
-            out.value[static_cast<std::size_t>(i)] = bottom > 0 ? std::max(0.0, right / bottom) : 0.0;
+            out.value[static_cast<std::size_t>(i)] = std::max(0.0, right / curvature.at<double>(i, i));
         }
     cv::Mat covariance;
-    for (int i = 0; i < n; ++i) curvature.at<double>(i, i) += 1 / (usual_excess * usual_excess);
     cv::invert(curvature, covariance, cv::DECOMP_SVD);
     for (int i = 0; i < n; ++i) out.variance.push_back(covariance.at<double>(i, i));
     return out;
@@ -302,8 +334,21 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
 
 }  // namespace
 
+CameraShade camera_shade(const Rod& rod, const CardPose& pose) {
+    const CardSpace lens = pose.camera_position();
+    CameraShade out;
+    out.s_mm = lens.x - rod.opening_x_mm;
+    // A mirror shows twice the angle through which it turns, and twice the way along which it lies.
+    out.reach_mm = camera_half_mm / 2;
+    const double half_angle = std::atan(camera_half_mm / lens.z) / 2;
+    const double half_px =
+        half_angle * rod.radius_at(std::clamp(out.s_mm, rod.s_begin, rod.s_end)) * pose.px_per_mm;
+    out.unresolved = std::erfc(half_px / (std::sqrt(2.0) * blur_px));
+    return out;
+}
+
 std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
-                                     const CameraFit& fit, double facing_theta,
+                                     const CameraFit& fit, double facing_theta, const CameraShade& camera,
                                      std::span<const std::size_t> alike) {
     if (segments.empty() || skin.columns == 0) return {};
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
@@ -320,7 +365,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     std::vector<Contrast*> all;
     for (Pair& pair : pairs)
         for (std::size_t k = 0; k < 3; ++k) {
-            pair.step[k].measure(skin.theta, shading[k]);
+            pair.step[k].measure(skin.theta, shading[k], Loss::absolute);
             strongest = std::max(strongest, std::abs(pair.step[k].size) / white[k]);
             steps[k].push_back(&pair.step[k]);
             all.push_back(&pair.step[k]);
@@ -341,7 +386,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         for (std::size_t k = 0; k < 3; ++k) same.step[k].error = alike_error * white[k];
         pairs.push_back(same);
     }
-    const Excesses excess = find_excesses(dark, pairs, white);
+    const Excesses excess = find_excesses(dark, pairs, white, segments, camera);
 
     std::vector<BodyColour> out;
     for (std::size_t i = 0; i < segments.size(); ++i) {

@@ -26,9 +26,17 @@ struct BodyColour {
     std::vector<std::string> warnings;
 };
 
+// The camera's own dark shape, as the coat mirrors it: the one place where next to nothing is mirrored.
+struct CameraShade {
+    double s_mm = 0, reach_mm = 0;  // along the rod, and to each side of there
+    double unresolved = 0;          // share of its brighter surround that blur leaves in its middle, 0..1
+};
+CameraShade camera_shade(const Rod& rod, const CardPose& pose);
+
 // One answer a segment, in order; not finite where a segment is out of the picture. alike: segments that are known
 // to have one body colour (the bare blank).
-std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments, const CameraFit& fit,
-                                     double facing_theta, std::span<const std::size_t> alike = {});
+std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
+                                     const CameraFit& fit, double facing_theta, const CameraShade& shade,
+                                     std::span<const std::size_t> alike = {});
 
 }  // namespace bindhue::capture

@@ -113,20 +113,19 @@ class EdgeStrength {
     cv::Mat strength_;
 };
 
-// Rows of the sheared picture as vectors of (column, channel), each without its mean.
-std::vector<float> row_pattern(const cv::Mat& look, double row, double slope) {
+// How one row of the sheared picture changes along the opening, within about a millimetre: bands have sharp ends, shadows on
+// the bench and the light's own gradient have none.
+std::vector<float> row_pattern(const cv::Mat& look, double row, double slope, double px_per_mm) {
     std::vector<float> out;
     const double middle = look.cols / 2.0;
-    for (int c = 0; c < look.cols; c += 2) {
+    const int step = std::max(1, static_cast<int>(0.5 * px_per_mm));
+    const auto at = [&](int c) {
         const int r = std::clamp(static_cast<int>(std::lround(row + slope * (c - middle))), 0, look.rows - 1);
-        const cv::Vec3f v = look.at<cv::Vec3f>(r, c);
+        return look.at<cv::Vec3f>(r, c);
+    };
+    for (int c = step; c + step < look.cols; c += 2) {
+        const cv::Vec3f v = at(c + step) - at(c - step);
         out.insert(out.end(), {v[0], v[1], v[2]});
-    }
-    for (std::size_t k = 0; k < 3; ++k) {
-        double mean = 0;
-        for (std::size_t i = k; i < out.size(); i += 3) mean += out[i];
-        mean /= static_cast<double>(out.size()) / 3;
-        for (std::size_t i = k; i < out.size(); i += 3) out[i] -= static_cast<float>(mean);
     }
     return out;
 }
@@ -146,7 +145,7 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
     std::vector<std::vector<float>> patterns;
     std::vector<double> spread;
     for (std::size_t r = 0; r < rows; ++r) {
-        patterns.push_back(row_pattern(look, static_cast<double>(r), slope));
+        patterns.push_back(row_pattern(look, static_cast<double>(r), slope, px_per_mm));
         spread.push_back(std::sqrt(dot(patterns[r], patterns[r]) / static_cast<double>(patterns[r].size())));
     }
     const auto alike = [&](std::size_t a, std::size_t b) {
@@ -164,14 +163,14 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
             clearest = r;
         }
     }
-    if (spread[clearest] < 0.02) return std::nullopt;  // in cube-root response: about 2 L* between the bands
+    if (spread[clearest] < 0.004) return std::nullopt;  // of cube-root response: one edge of about 4 L*
     // From the clearest row outwards, over gloss streaks, to the last row that shows the pattern.
     const auto widest_streak = static_cast<int>(1.5 * px_per_mm) + 1;
     const auto reach = [&](int step) {
         int last = static_cast<int>(clearest), misses = 0;
         for (int r = last; r >= 0 && r < look.rows && misses <= widest_streak; r += step) {
             const auto row = static_cast<std::size_t>(r);
-            if (alike(clearest, row) > 0.5 && spread[row] > 0.25 * spread[clearest]) {
+            if (alike(clearest, row) > 0.4 && spread[row] > 0.25 * spread[clearest]) {
                 last = r;
                 misses = 0;
             } else {
@@ -256,9 +255,10 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
             photo, "no rod was found in the card's opening",
             "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
 
-    const double reach = 1.2 * image.px_per_mm;
-    const Line upper = edges.best_near(extent->first_row, extent->slope, reach, 0.04);
-    const Line lower = edges.best_near(extent->last_row, extent->slope, reach, 0.04);
+    // Near enough not to jump to a streak inside the rod; as tapered as a tip section is.
+    const double reach = 0.5 * image.px_per_mm, taper = 0.012;
+    const Line upper = edges.best_near(extent->first_row, extent->slope, reach, taper);
+    const Line lower = edges.best_near(extent->last_row, extent->slope, reach, taper);
 
     const CardSpace lens = pose.camera_position();
     const auto circle_at = [&](double column) {

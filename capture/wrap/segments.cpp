@@ -8,7 +8,7 @@ namespace bindhue::capture {
 namespace {
 
 constexpr double column_mm = 0.1;
-constexpr double shortest_mm = 0.6;
+constexpr double shortest_mm = 0.75;
 constexpr double strip_half_width =
     0.21;  // radians, 12 degrees: where the coat mirrors mostly the camera's dark side
 
@@ -110,24 +110,22 @@ double noise_variance(const Track& track) {
            0.79;  // the median of a chi-square with three degrees of freedom over three
 }
 
-std::vector<std::size_t> optimal_partition(const RunCost& cost, std::size_t n, double price,
-                                           std::size_t shortest) {
-    std::vector<double> best(n + 1, std::numeric_limits<double>::infinity());
-    std::vector<std::size_t> from(n + 1, 0);
-    best[0] = 0;
-    for (std::size_t end = 1; end <= n; ++end)
-        for (std::size_t begin = 0; begin < end; ++begin) {
-            if (end - begin < shortest && begin != 0 && end != n) continue;
-            const double total = best[begin] + cost(begin, end) + price;
-            if (total < best[end]) {
-                best[end] = total;
-                from[end] = begin;
-            }
-        }
-    std::vector<std::size_t> edges{n};
-    while (edges.back() != 0) edges.push_back(from[edges.back()]);
-    std::reverse(edges.begin(), edges.end());
-    return edges;
+// Places where the means of half a millimetre on either side differ most, each the steepest within its own reach.
+std::vector<std::size_t> step_places(const RunCost& cost, std::size_t n, double least) {
+    constexpr std::size_t half = 5;
+    std::vector<double> step(n + 1, 0.0);
+    for (std::size_t i = half; i + half <= n; ++i)
+        step[i] = distance(cost.mean(i - half, i), cost.mean(i, i + half));
+    std::vector<std::size_t> out{0};
+    for (std::size_t i = half; i + half <= n; ++i) {
+        const auto first = step.begin() + static_cast<std::ptrdiff_t>(i - half + 1);
+        const auto last = step.begin() + static_cast<std::ptrdiff_t>(i + half);
+        // A plateau counts once, at its first sample.
+        if (step[i] > least && step[i] >= *std::max_element(first, last) && step[i] > step[i - 1])
+            out.push_back(i);
+    }
+    out.push_back(n);
+    return out;
 }
 
 }  // namespace
@@ -138,27 +136,26 @@ std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, doubl
     const RunCost cost(track);
     const double begin_mm = skin.s_begin - skin.ds / 2;
 
-    // Thread texture and a slow drift of the light are no bands: each counts as noise.
-    const double variance = std::max(noise_variance(track), 0.25);
-    const double price = 6.0 * variance * std::log(static_cast<double>(track.size())) + 4.0;
-    std::vector<std::size_t> edges = optimal_partition(cost, track.size(), price, 2);
+    // Five standard errors of the difference of two means of five samples, in three channels.
+    const double noise = 5 * std::sqrt(noise_variance(track) * 3 * 2 / 5);
+    std::vector<std::size_t> edges = step_places(cost, track.size(), std::max(least_step, noise));
 
-    // What lies between two bands by blur alone is an edge: too short, or a mixture of its neighbours and
-    // hardly longer.
+    // A run too short to be a band: between two like neighbours it is a gap between turns, or a hair; between unlike ones it is
+    // part of one edge, which blur has drawn out.
     const auto drop_shortest = [&] {
         for (std::size_t i = 1; i + 2 < edges.size(); ++i) {
-            const double length = static_cast<double>(edges[i + 1] - edges[i]) * column_mm;
-            if (length >= 2 * shortest_mm) continue;
+            if (static_cast<double>(edges[i + 1] - edges[i]) * column_mm >= shortest_mm) continue;
             const Vector3 before = cost.mean(edges[i - 1], edges[i]),
                           here = cost.mean(edges[i], edges[i + 1]),
                           after = cost.mean(edges[i + 1], edges[i + 2]);
-            const double detour = distance(before, here) + distance(here, after) - distance(before, after);
-            if (length < shortest_mm || detour < 0.15 * distance(before, after)) {
-                const std::size_t middle = (edges[i] + edges[i + 1]) / 2;
-                edges[i] = middle;
-                edges.erase(edges.begin() + static_cast<std::ptrdiff_t>(i) + 1);
-                return true;
+            const auto at = edges.begin() + static_cast<std::ptrdiff_t>(i);
+            if (distance(before, after) < 0.5 * (distance(before, here) + distance(here, after)) / 2) {
+                edges.erase(at, at + 2);
+            } else {
+                *at = (edges[i] + edges[i + 1]) / 2;
+                edges.erase(at + 1);
             }
+            return true;
         }
         return false;
     };

@@ -14,9 +14,9 @@ struct Segment {
     double length_mm() const { return end_mm - begin_mm; }
 };
 
-// Change points of the colour along the strip that faces the camera: least squared deviation with a price for
-// each change (optimal partition by dynamic programming), edges placed between samples by area. Neighbours
-// that differ by less than 2.5 in CIELAB distance are one run; runs under 0.6 mm are taken for edges.
+// Places where the colour steps along the strip that faces the camera, seen past streaks that the coat mirrors; edges are placed
+// between samples by area. Neighbours that differ by less than least_step in CIELAB distance are one run; runs under 0.75 mm
+// are taken for gaps between turns or for blurred edges.
 inline constexpr double least_step = 2.5;
 std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, double facing_theta);
 

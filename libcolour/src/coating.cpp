@@ -34,61 +34,64 @@ namespace {
 //   the fibre keeps its own surface.
 // haze: the film's underside over air follows the thread; no source, a guess between smooth and rough.
 struct Spread {  // one standard deviation of ln scattering, ln ratios, logit contact, logit haze
-    double scattering, scattering_ratio, absorption_ratio, contact, haze;
+    double scattering = 0, scattering_ratio = 0, absorption_ratio = 0, contact = 0, haze = 0;
 };
 struct Prior {
     CoatingParameters median;
     Spread spread;
-    double residual;  // Lab units: what the model leaves out (packing, uneven soak, the true spectra)
+    double residual = 0;  // Lab units: what the model leaves out (packing, uneven soak, the true spectra)
 };
 
 constexpr double coat_index = 1.53;  // cured finishes and dried preservers lie about 1.49 to 1.57
 constexpr double nominal_mm = 0.15;
 
-Prior bare(double scattering, double spread) {
-    Prior out;
-    out.median.scattering = scattering;
-    out.spread = {spread, 0, 0, 0, 0};
-    out.residual = 0.7;
-    return out;
+struct Dry {
+    double scattering, spread = 0.5;
+};
+struct Coat {
+    double scattering_ratio, ratio_spread, contact, contact_spread, residual;
+};
+
+Prior prior_of(const Dry& dry) {
+    return {.median = {.scattering = dry.scattering}, .spread = {.scattering = dry.spread}, .residual = 0.7};
 }
-Prior coated(const Prior& dry, double scattering_ratio, double contact, double ratio_spread,
-             double contact_spread, double residual) {
-    Prior out = dry;
-    out.median = {dry.median.scattering, scattering_ratio, 0.65, contact, 0.4, coat_index};
-    out.spread = {dry.spread.scattering, ratio_spread, 0.35, contact_spread, 1.0};
-    out.residual = residual;
-    return out;
+Prior prior_of(const Dry& dry, const Coat& coat) {
+    return {.median = {.scattering = dry.scattering,
+                       .scattering_ratio = coat.scattering_ratio,
+                       .absorption_ratio = 0.65,
+                       .contact = coat.contact,
+                       .haze = 0.4,
+                       .index = coat_index},
+            .spread = {.scattering = dry.spread,
+                       .scattering_ratio = coat.ratio_spread,
+                       .absorption_ratio = 0.35,
+                       .contact = coat.contact_spread,
+                       .haze = 1.0},
+            .residual = coat.residual};
 }
 
 Prior prior(Material material, Schedule schedule) {
-    const auto pick = [&](const Prior& dry, const Prior& finish, const Prior& sealed) {
-        return schedule == Schedule::none ? dry : schedule == Schedule::finish ? finish : sealed;
+    const auto pick = [&](const Dry& dry, const Coat& finish, const Coat& sealed) {
+        return schedule == Schedule::none ? prior_of(dry)
+                                          : prior_of(dry, schedule == Schedule::finish ? finish : sealed);
     };
+    // Scattering; then for finish and for preserver+finish: scattering ratio and its spread, contact and its
+    // spread, residual.
     switch (material) {
-        case Material::ncp_nylon:
-        case Material::ncp_polyester: {
-            const Prior dry = bare(6, 0.5);
-            return pick(dry, coated(dry, 0.75, 0.28, 0.25, 0.9, 1.5), coated(dry, 0.85, 0.12, 0.2, 0.9, 1.5));
-        }
-        case Material::polyester: {
-            const Prior dry = bare(3.5, 0.5);
-            return pick(dry, coated(dry, 0.45, 0.55, 0.4, 1.0, 2.0), coated(dry, 0.6, 0.15, 0.4, 0.9, 1.5));
-        }
-        case Material::silk: {
-            const Prior dry = bare(2.5, 0.5);
-            return pick(dry, coated(dry, 0.08, 0.96, 0.8, 1.2, 2.5), coated(dry, 0.4, 0.25, 0.5, 1.0, 2.0));
-        }
-        case Material::monofilament: {
-            const Prior dry = bare(0.3, 0.8);
-            return pick(dry, coated(dry, 0.5, 0.96, 0.6, 1.2, 2.5), coated(dry, 0.6, 0.5, 0.6, 1.5, 2.5));
-        }
         case Material::metallic:  // its colour is that of mirrors, not of layers: see predicted_look
         case Material::nylon:
             break;
+        case Material::ncp_nylon:
+        case Material::ncp_polyester:
+            return pick({6}, {0.75, 0.25, 0.28, 0.9, 1.5}, {0.85, 0.2, 0.12, 0.9, 1.5});
+        case Material::polyester:
+            return pick({3.5}, {0.45, 0.4, 0.55, 1.0, 2.0}, {0.6, 0.4, 0.15, 0.9, 1.5});
+        case Material::silk:
+            return pick({2.5}, {0.08, 0.8, 0.96, 1.2, 2.5}, {0.4, 0.5, 0.25, 1.0, 2.0});
+        case Material::monofilament:
+            return pick({0.3, 0.8}, {0.5, 0.6, 0.96, 1.2, 2.5}, {0.6, 0.6, 0.5, 1.5, 2.5});
     }
-    const Prior dry = bare(3, 0.5);
-    return pick(dry, coated(dry, 0.16, 0.95, 0.7, 1.2, 2.0), coated(dry, 0.5, 0.15, 0.5, 0.9, 1.5));
+    return pick({3}, {0.16, 0.7, 0.95, 1.2, 2.0}, {0.5, 0.5, 0.15, 0.9, 1.5});
 }
 
 double logistic(double x) { return 1.0 / (1.0 + std::exp(-x)); }
@@ -263,7 +266,7 @@ Result<Schedule> parse_schedule(std::string_view text) {
     return parse(text, all_schedules, schedule_names, "schedule");
 }
 
-int coats(Schedule schedule) { return 2 * static_cast<int>(schedule); }
+int coats(Schedule schedule) { return schedule == Schedule::none ? 0 : schedule == Schedule::finish ? 2 : 4; }
 
 Surface Surface::nearest(const Reading& reading) {
     Surface out;

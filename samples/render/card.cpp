@@ -16,7 +16,7 @@ constexpr std::uint8_t paper_print = 0, black_print = 1;
 
 void fill(CardPrint& card, double x, double y, double w, double h, std::uint8_t print) {
     const auto cell = [](double mm, long limit) {
-        return std::clamp(std::lround(mm * CardPrint::cells_per_mm), 0L, limit);
+        return std::lround(std::clamp(mm * CardPrint::cells_per_mm, 0.0, static_cast<double>(limit)));
     };
     const long right = cell(x + w, card.columns), bottom = cell(y + h, card.rows);
     for (long j = cell(y, card.rows); j < bottom; ++j)
@@ -65,7 +65,7 @@ CardPrint card_from(const std::string& path) {
         }
         const auto& scale = layout.at("scale_mm");
         const double x0 = scale.at("start").at(0), y0 = scale.at("start").at(1), length = scale.at("length");
-        for (int mm = 0; mm <= static_cast<int>(length); ++mm) {
+        for (int mm = 0; mm <= std::min(length, card.width_mm); ++mm) {
             const double height = mm % 10 == 0 ? 1.0 : mm % 5 == 0 ? 0.75 : 0.5;
             fill(card, x0 + mm - 0.075, y0, 0.15, height, black_print);
         }

@@ -10,6 +10,7 @@
 
 #include "camera.hpp"
 #include "card.hpp"
+#include "check.hpp"
 #include "random_scene.hpp"
 #include "scene.hpp"
 #include "trace.hpp"
@@ -34,6 +35,7 @@ constexpr const char* usage =
     "  render coats SEED OUT.csv [--count N] [--noise SD]\n"
     "                                   coat tests of threads that hang on no rack (40, noise 0.2 per Lab "
     "axis)\n"
+    "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json)\n"
     "Example: render scene samples/scenes/door.json /tmp/door\n";
 
@@ -155,9 +157,11 @@ int run(int argc, char** argv) {
         return it == a.options.end() ? std::string(otherwise) : it->second;
     };
     const std::string command = a.plain.empty() ? "" : a.plain[0];
-    const std::size_t wanted = command == "scene" || command == "random" || command == "coats" ? 3 : 2;
+    const std::size_t wanted = command == "scene" || command == "random" || command == "coats" ? 3
+                               : command == "check"                                            ? 1
+                                                                                               : 2;
     if ((command != "scene" && command != "random" && command != "card" && command != "shop" &&
-         command != "coats") ||
+         command != "coats" && command != "check") ||
         a.plain.size() != wanted)
         throw std::invalid_argument("unknown command, or too few or too many words");
 
@@ -176,6 +180,7 @@ int run(int argc, char** argv) {
         return 0;
     }
     const CardPrint card = card_from(option("--card", "calibration/card.json"));
+    if (command == "check") return check(card) ? 0 : 1;
     if (command == "card") {
         write_text(a.plain[1], dumped(measured(card, 4711)));
         return 0;

@@ -68,9 +68,14 @@ std::array<double, 3> xyz_d50(const Spectrum& reflectance) {
     return {x / white, y / white, z / white};
 }
 
-Lab lab_d50(const Spectrum& reflectance) {
+Lab lab_d50(const Spectrum& reflectance) { return lab_of_xyz(xyz_d50(reflectance)); }
+
+std::array<Spectrum, 3> standard_observer() {
+    return {from_table(cie::xbar), from_table(cie::ybar), from_table(cie::zbar)};
+}
+
+Lab lab_of_xyz(const std::array<double, 3>& xyz) {
     static const std::array<double, 3> white = xyz_d50(constant(1.0));
-    const auto xyz = xyz_d50(reflectance);
     const double x = f(xyz[0] / white[0]), y = f(xyz[1] / white[1]), z = f(xyz[2] / white[2]);
     return {116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)};
 }

@@ -34,6 +34,9 @@ using Lab = std::array<double, 3>;
 Lab lab_d50(const Spectrum& reflectance);
 std::array<double, 3> xyz_d50(const Spectrum& reflectance);  // Y of the perfect diffuser = 1
 
+Lab lab_of_xyz(const std::array<double, 3>& xyz);  // the same white
+std::array<Spectrum, 3> standard_observer();       // x, y, z
+
 // Relative power of "D50", "D65", "A", "F2", "F11" or "LED-B3", scaled to Y = 1. Throws std::runtime_error
 // for any other name.
 Spectrum light_named(const std::string& name);

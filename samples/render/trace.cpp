@@ -95,6 +95,8 @@ void in_parallel(int count, F&& work) {
     for (auto& t : pool) t.join();
 }
 
+double area(const Light& l) { return l.width_mm * l.height_mm * (l.window ? 1.0 : pi / 4); }
+
 struct Stretch {  // of the rod: one band, or the blank between
     double from, to;
     Band band;
@@ -423,10 +425,12 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
         const Vec up{side.y * axis.z - side.z * axis.y, side.z * axis.x - side.x * axis.z,
                      side.x * axis.y - side.y * axis.x};
         double total = 0;
+        int used = 0;
         for (int i = 0; i < samples; ++i)
             for (int j = 0; j < samples; ++j) {
                 const double a = (i + 0.5) / samples - 0.5, b = (j + 0.5) / samples - 0.5;
                 if (!light.window && a * a + b * b > 0.25) continue;
+                ++used;
                 const Vec q = light.position + a * light.width_mm * side + b * light.height_mm * up;
                 const Vec d = q - p;
                 const double r2 = dot(d, d), r = std::sqrt(r2);
@@ -435,7 +439,7 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
                 if (blocked(p, q, on_rod)) continue;
                 total += here * there / r2 * enters(here);
             }
-        const double patch = light.width_mm * light.height_mm / (samples * samples);
+        const double patch = area(light) / used;
         sum[l * way_count + direct] += static_cast<float>(light_radiance_[l] / pi * total * patch);
     }
     const Vec t1 =

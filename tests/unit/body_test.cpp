@@ -44,6 +44,9 @@ Vector3 room(double theta) {
     return {0.0012 + window + lamp, 0.0012 + window + 0.8 * lamp, 0.0012 + 1.2 * window + 0.5 * lamp};
 }
 
+// Mirrored all along, and sharp.
+const CameraShade resolved{16, 100, 0.0};
+
 const std::vector<Wound> red_black_white{{0, 8, {0.020, 0.021, 0.023}}, {8, 24, {0.22, 0.05, 0.04}}, {24, 32, {0.62, 0.60, 0.50}}};
 
 }  // namespace
@@ -52,7 +55,7 @@ TEST_CASE("the mirror image of a room is taken from every band, and the shading 
     const auto shade = [](double t) { return std::cos(t) + 0.35 * std::sin(t); };
     const Skin skin = synthetic_skin(red_black_white, shade, room);
     const std::vector<Segment> segments{{0, 8}, {8, 24}, {24, 32}};
-    const auto bodies = body_colours(skin, segments, plain_fit(), 0.0);
+    const auto bodies = body_colours(skin, segments, plain_fit(), 0.0, resolved);
     REQUIRE(bodies.size() == 3);
     for (std::size_t j = 0; j < 3; ++j) {
         const Vector3 found = bodies[j].linear.vector();
@@ -79,7 +82,7 @@ TEST_CASE("the plain crest would have read the dark band several L* too light") 
     for (double& v : crest) v /= n;
     const Lab<D50> truth = to_lab(fit.to_xyz(CameraRgb::from(red_black_white[0].body)));
     const Lab<D50> naive = to_lab(fit.to_xyz(CameraRgb::from(crest)));
-    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, fit, 0.0);
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, fit, 0.0, resolved);
     const Lab<D50> separated = to_lab(fit.to_xyz(bodies[0].linear));
     CHECK(naive.L - truth.L > 3.0);
     CHECK(std::abs(separated.L - truth.L) < 1.0);
@@ -93,7 +96,7 @@ TEST_CASE("unlike lights shade the channels unlike, and are followed") {
             const double t = skin.theta[r];
             v = {v[0] * (std::cos(t) + 0.2 * std::sin(t)) + 0.0012, v[1] * std::cos(t) + 0.0012, v[2] * (std::cos(t) - 0.2 * std::sin(t)) + 0.0012};
         }
-    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0);
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
     for (std::size_t j = 0; j < 3; ++j)
         for (std::size_t k = 0; k < 3; ++k) CHECK(bodies[j].linear.vector()[k] == Approx(red_black_white[j].body[k]).margin(0.0015).epsilon(0.015));
 }
@@ -101,12 +104,12 @@ TEST_CASE("unlike lights shade the channels unlike, and are followed") {
 TEST_CASE("a rod of one colour is read with a warning and a wider covariance") {
     const std::vector<Wound> one{{0, 20, {0.2, 0.1, 0.05}}};
     const Skin skin = synthetic_skin(one, [](double t) { return std::cos(t); }, room);
-    const auto alone = body_colours(skin, {{0, 20}}, plain_fit(), 0.0);
+    const auto alone = body_colours(skin, {{0, 20}}, plain_fit(), 0.0, resolved);
     REQUIRE(alone.size() == 1);
     CHECK_FALSE(alone[0].warnings.empty());
     CHECK(alone[0].linear.r == Approx(0.2).epsilon(0.06));
     const Skin three = synthetic_skin(red_black_white, [](double t) { return std::cos(t); }, room);
-    const auto compared = body_colours(three, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0);
+    const auto compared = body_colours(three, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
     CHECK(alone[0].covariance(0, 0) / (0.2 * 0.2) > compared[1].covariance(0, 0) / (0.22 * 0.22));
 }
 
@@ -115,6 +118,6 @@ TEST_CASE("pixels out of the picture are passed over") {
     const double nan = std::numeric_limits<double>::quiet_NaN();
     for (std::size_t r = 0; r < 25; ++r)
         for (std::size_t c = 0; c < skin.columns; ++c) skin.values[r * skin.columns + c] = {nan, nan, nan};
-    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0);
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
     CHECK(bodies[1].linear.r == Approx(0.22).epsilon(0.03));
 }
