@@ -44,7 +44,10 @@ struct PatchSample {
     Lab<D50> reference;                // of the printed patch
     std::optional<Spectrum> spectrum;  // its reflectance where an instrument gave it (for the spectral fit)
     std::optional<CardPoint> place;    // without places there is no light field
-    bool clipped = false;              // some pixels at either end of the scale: left out
+    // Some pixels at an end of the scale. Where it is known which channels, they are taken for "this or
+    // beyond" and the patch counts by the others; where it is not, the patch is left out.
+    bool clipped = false;
+    std::array<bool, 3> clipped_low{}, clipped_high{};
 };
 
 enum class ColourModel { matrix, root_polynomial };  // 3x3; 6 terms: r, g, b, sqrt(rg), sqrt(gb), sqrt(rb)
