@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <limits>
 
 #include "camera_fit_joint.hpp"
 #include "colour/difference.hpp"
@@ -26,7 +27,7 @@ constexpr double same_step = 3.0;    // L* within which two greys are one step
 constexpr double field_gain = 0.95;  // a curved field must lower the held-out error by this much
 // A rendered photo has been through a matrix that drives vivid colours to zero in a channel, where roots bend
 // most and the file says least: they must earn their place.
-constexpr double root_gain_encoded = 0.9;
+constexpr double root_gain_encoded = 0.8;
 constexpr double outlier_times = 6, outlier_least = 8;  // CIEDE2000; both are to be exceeded
 constexpr double outlier_share = 0.2;                   // of the patches that may be dropped before giving up
 constexpr double greatest_median = 6;
@@ -201,6 +202,21 @@ bool twin_agrees(const JointData& data, const std::vector<Lab<D50>>& predicted, 
     return false;
 }
 
+void set_ends(CameraFit& fit, std::span<const PatchSample> samples, const FitOptions& options) {
+    constexpr double infinity = std::numeric_limits<double>::infinity();
+    fit.darkest = {-infinity, -infinity, -infinity};
+    fit.lightest = {infinity, infinity, infinity};
+    if (!options.linear) {
+        fit.darkest = fit.undo({low_end, low_end, low_end}, {});
+        fit.lightest = fit.undo({high_end, high_end, high_end}, {});
+        return;
+    }
+    // A linear file may be scaled at will; only a clipped patch shows where it ends.
+    for (const PatchSample& s : samples)
+        for (std::size_t c = 0; c < 3; ++c)
+            if (s.clipped_high[c]) fit.lightest[c] = std::min(fit.lightest[c], fit.undo(s.rgb, {})[c]);
+}
+
 Matrix3 outer(const Vector3& v) {
     Matrix3 m;
     for (std::size_t r = 0; r < 3; ++r)
@@ -223,6 +239,13 @@ XYZ<D50> CameraFit::to_xyz(const CameraRgb& linear) const {
     for (std::size_t row = 0; row < 3; ++row)
         for (std::size_t k = 0; k < terms.size(); ++k) out[row] += map[row][k] * terms[k];
     return XYZ<D50>::from(out);
+}
+
+std::array<bool, 3> CameraFit::at_end_of_scale(const CameraRgb& linear) const {
+    const Vector3 v = linear.vector();
+    std::array<bool, 3> out{};
+    for (std::size_t c = 0; c < 3; ++c) out[c] = v[c] <= darkest[c] || v[c] >= lightest[c];
+    return out;
 }
 
 Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
@@ -274,8 +297,12 @@ Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_me
     const Matrix3 jacobian = by_colour * by_response;
     const Vector3 by_shading =
         by_colour * Vector3{shading * colour.X, shading * colour.Y, shading * colour.Z};
+    Matrix3 of_response = covariance_of_mean;
+    const std::array<bool, 3> at_end = at_end_of_scale(linear);
+    for (std::size_t c = 0; c < 3; ++c)
+        if (at_end[c]) of_response(c, c) += beyond[c] * beyond[c];
     Matrix3 sum =
-        jacobian * covariance_of_mean * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
+        jacobian * of_response * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
     for (std::size_t r = 0; r < 3; ++r)
         for (std::size_t c = 0; c < r; ++c) sum(r, c) = sum(c, r) = 0.5 * (sum(r, c) + sum(c, r));
     reading.covariance = sum;
@@ -399,6 +426,7 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         }
     }
     joint->export_to(fit, frame);
+    set_ends(fit, samples, options);
 
     const std::vector<Lab<D50>>& seen = held_out;
     std::vector<double> errors, check_errors;

@@ -524,6 +524,20 @@ void JointFit::export_to(CameraFit& fit, const LightField& frame) const {
         for (int k = 0; k < choice_.field_terms; ++k)
             fit.field.terms[at(c)][at(k)] = parameters_(field_at_ + c * choice_.field_terms + k);
     }
+    for (std::size_t c = 0; c < 3; ++c) {
+        // Start from two percent, for a card that has no such patch.
+        constexpr double usual = 0.02;
+        double squares = usual * usual, count = 1;
+        const ToneCurve tone = tone_of(parameters_);
+        for (std::size_t i = 0; i < filled_.size(); ++i) {
+            if (!filled_[i].active[c]) continue;
+            const JointPatch& patch = data_->patches[i];
+            squares +=
+                std::pow(filled_[i].response[c] - response(parameters_, tone, patch.rgb, patch.place)[c], 2);
+            count += 1;
+        }
+        fit.beyond[c] = std::sqrt(squares / count) / gain[c];
+    }
     const std::array<double, 6> unit = expand(choice_.model, gain);
     for (int row = 0; row < 3; ++row) {
         fit.map[at(row)] = {};

@@ -78,6 +78,10 @@ class CameraFit {
     ColourModel model = ColourModel::matrix;
     std::array<std::array<double, 6>, 3> map{};  // rows X, Y, Z; three or six terms used
 
+    // Where the photo's scale ends, as a linear response undone at the card's mean level, and how far beyond it
+    // the patches that are clipped there lie (root mean square). Infinite where no end is known.
+    Vector3 darkest{}, lightest{}, beyond{};
+
     Trust trust = Trust::nominal;
     ReadingContext context;
 
@@ -96,6 +100,10 @@ class CameraFit {
     // The linear response that to_xyz turns into this colour, by Newton's method; exact for colours that the
     // map reaches, nearest found otherwise.
     CameraRgb response_to(const XYZ<D50>& colour) const;
+
+    // Which channels of a linear response lie at an end of the photo's scale: the true colour may be more vivid
+    // than the photo can show. read() widens the covariance by what may lie beyond.
+    std::array<bool, 3> at_end_of_scale(const CameraRgb& linear) const;
 
     // The reading of a linear response with the covariance of its mean: pixel noise, the fit's own error
     // forecast from the held-out errors (wider outside the hull of the patches), card trust, shading, each an
