@@ -11,7 +11,8 @@
 
 using ImageBytes = std::vector<std::uint8_t>;
 
-inline ImageBytes encoded(const cv::Mat& picture, const std::string& ending, const std::vector<int>& parameters = {}) {
+inline ImageBytes encoded(const cv::Mat& picture, const std::string& ending,
+                          const std::vector<int>& parameters = {}) {
     ImageBytes out;
     cv::imencode(ending, picture, out, parameters);
     return out;
@@ -20,23 +21,27 @@ inline ImageBytes encoded(const cv::Mat& picture, const std::string& ending, con
 // A segment put in after the start of a JPEG. body: at most 65533 bytes.
 inline ImageBytes with_segment(const ImageBytes& jpeg, std::uint8_t marker, const ImageBytes& body) {
     const std::size_t length = body.size() + 2;
-    const std::uint8_t head[]{0xFF, marker, static_cast<std::uint8_t>(length >> 8U), static_cast<std::uint8_t>(length & 0xFFU)};
-    ImageBytes out(jpeg.begin(), jpeg.begin() + 2);
-    out.insert(out.end(), std::begin(head), std::end(head));
-    out.insert(out.end(), body.begin(), body.end());
-    out.insert(out.end(), jpeg.begin() + 2, jpeg.end());
+    ImageBytes out{0xFF,
+                   0xD8,
+                   0xFF,
+                   marker,
+                   static_cast<std::uint8_t>(length >> 8U),
+                   static_cast<std::uint8_t>(length & 0xFFU)};
+    out.resize(out.size() + body.size() + jpeg.size() - 2);
+    std::copy(jpeg.begin() + 2, jpeg.end(), std::copy(body.begin(), body.end(), out.begin() + 6));
     return out;
 }
 
 // EXIF (CIPA DC-008) with tag 0x0112, orientation, alone.
 inline ImageBytes with_orientation(const ImageBytes& jpeg, std::uint8_t orientation) {
-    return with_segment(jpeg, 0xE1, {'E', 'x', 'i', 'f', 0, 0, 'M', 'M', 0, 42, 0, 0, 0, 8, 0, 1, 0x01, 0x12, 0, 3, 0, 0, 0, 1, 0, orientation, 0, 0, 0, 0, 0, 0});
+    return with_segment(jpeg, 0xE1, {'E',  'x',  'i', 'f', 0, 0, 'M', 'M', 0, 42,          0, 0, 0, 8, 0, 1,
+                                     0x01, 0x12, 0,   3,   0, 0, 0,   1,   0, orientation, 0, 0, 0, 0, 0, 0});
 }
 
 inline ImageBytes with_profile(const ImageBytes& jpeg, const ImageBytes& profile) {
-    const std::string head("ICC_PROFILE\0\1\1", 14);
-    ImageBytes body(head.begin(), head.end());
-    body.insert(body.end(), profile.begin(), profile.end());
+    ImageBytes body{'I', 'C', 'C', '_', 'P', 'R', 'O', 'F', 'I', 'L', 'E', 0, 1, 1};
+    body.resize(14 + profile.size());
+    std::copy(profile.begin(), profile.end(), body.begin() + 14);
     return with_segment(jpeg, 0xE2, body);
 }
 
@@ -44,7 +49,8 @@ inline ImageBytes with_profile(const ImageBytes& jpeg, const ImageBytes& profile
 inline ImageBytes with_said_size(ImageBytes file, std::uint16_t side) {
     const auto high = static_cast<std::uint8_t>(side >> 8U), low = static_cast<std::uint8_t>(side & 0xFFU);
     if (file[0] == 0xFF) {
-        for (std::size_t at = 2; at + 9 < file.size(); at += 2 + std::size_t{file[at + 2]} * 256 + file[at + 3])
+        for (std::size_t at = 2; at + 9 < file.size();
+             at += 2 + std::size_t{file[at + 2]} * 256 + file[at + 3])
             if (file[at + 1] == 0xC0) {
                 file[at + 5] = file[at + 7] = high;
                 file[at + 6] = file[at + 8] = low;

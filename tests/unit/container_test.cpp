@@ -71,10 +71,11 @@ TEST_CASE("A profile in parts is put together, and one that lacks its first part
     const ImageBytes jpeg = encoded(small(CV_8UC3), ".jpg");
     const auto part = [](std::uint8_t number, const std::string& text) {
         ImageBytes out{'I', 'C', 'C', '_', 'P', 'R', 'O', 'F', 'I', 'L', 'E', 0, number, 2};
-        out.insert(out.end(), text.begin(), text.end());
+        for (const char c : text) out.push_back(static_cast<std::uint8_t>(c));
         return out;
     };
-    const auto both = read_container(with_segment(with_segment(jpeg, 0xE2, part(2, "two")), 0xE2, part(1, "one")), "photo");
+    const auto both =
+        read_container(with_segment(with_segment(jpeg, 0xE2, part(2, "two")), 0xE2, part(1, "one")), "photo");
     REQUIRE(both);
     CHECK(std::string(both->icc.begin(), both->icc.end()) == "onetwo");
     const auto half = read_container(with_segment(jpeg, 0xE2, part(2, "two")), "photo");
@@ -82,12 +83,14 @@ TEST_CASE("A profile in parts is put together, and one that lacks its first part
     CHECK(half->icc.empty());
 }
 
-TEST_CASE("EXIF names the camera and the focal length, and a directory that points out of the file is passed over") {
+TEST_CASE(
+    "EXIF names the camera and the focal length, and a directory that points out of the file is passed "
+    "over") {
     const ImageBytes jpeg = encoded(small(CV_8UC3), ".jpg");
     ImageBytes exif{'E', 'x', 'i', 'f', 0, 0, 'I', 'I', 42, 0, 8, 0, 0, 0,
                     // at 8: model of four letters in place, and where the EXIF directory lies
-                    2, 0, 0x10, 0x01, 2, 0, 4, 0, 0, 0, 'C', 'a', 'm', 0,
-                    0x69, 0x87, 4, 0, 1, 0, 0, 0, 38, 0, 0, 0, 0, 0, 0, 0,
+                    2, 0, 0x10, 0x01, 2, 0, 4, 0, 0, 0, 'C', 'a', 'm', 0, 0x69, 0x87, 4, 0, 1, 0, 0, 0, 38, 0,
+                    0, 0, 0, 0, 0, 0,
                     // at 38: focal length in 35 mm film
                     1, 0, 0x05, 0xA4, 3, 0, 1, 0, 0, 0, 26, 0, 0, 0, 0, 0, 0, 0};
     const auto said = read_container(with_segment(jpeg, 0xE1, exif), "photo");

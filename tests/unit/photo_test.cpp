@@ -37,7 +37,8 @@ cv::Mat stored(const cv::Mat& upright, int orientation) {
         m = out;
     };
     if (orientation >= 5) m = cv::Mat(m.t());
-    if (orientation == 2 || orientation == 8 || orientation == 7) flip(orientation == 8 ? 0 : orientation == 7 ? -1 : 1);
+    if (orientation == 2 || orientation == 8 || orientation == 7)
+        flip(orientation == 8 ? 0 : orientation == 7 ? -1 : 1);
     if (orientation == 3) flip(-1);
     if (orientation == 4) flip(0);
     if (orientation == 6) flip(1);
@@ -61,7 +62,8 @@ ImageBytes saved(cmsHPROFILE profile) {
 // An input profile of tables which says that the file's red and blue are sRGB's blue and red.
 ImageBytes swapping_profile() {
     cmsHPROFILE srgb = cmsCreate_sRGBProfile(), lab = cmsCreateLab4Profile(nullptr);
-    cmsHTRANSFORM to_lab = cmsCreateTransform(srgb, TYPE_RGB_16, lab, TYPE_Lab_16, INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE);
+    cmsHTRANSFORM to_lab = cmsCreateTransform(srgb, TYPE_RGB_16, lab, TYPE_Lab_16,
+                                              INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE);
     cmsStage* table = cmsStageAllocCLut16bit(nullptr, 21, 3, 3, nullptr);
     cmsStageSampleCLut16bit(
         table,
@@ -101,8 +103,10 @@ void refused(const ImageBytes& file) {
 }  // namespace
 
 TEST_CASE("JPEG, PNG and TIFF of 8 and 16 bits come back as they were saved") {
-    for (const auto& [ending, depth, tolerance] :
-         {std::tuple{".png", CV_8U, 0.0}, {".png", CV_16U, 0.0}, {".tiff", CV_8U, 0.0}, {".tiff", CV_16U, 0.0}}) {
+    for (const auto& [ending, depth, tolerance] : {std::tuple{".png", CV_8U, 0.0},
+                                                   {".png", CV_16U, 0.0},
+                                                   {".tiff", CV_8U, 0.0},
+                                                   {".tiff", CV_16U, 0.0}}) {
         INFO(ending << " " << depth);
         const auto photo = decode_photo(encoded(quarters(depth), ending), "photo");
         REQUIRE(photo);
@@ -121,8 +125,9 @@ TEST_CASE("JPEG, PNG and TIFF of 8 and 16 bits come back as they were saved") {
 TEST_CASE("All eight orientations give the same upright picture") {
     for (int orientation = 1; orientation <= 8; ++orientation) {
         INFO("orientation " << orientation);
-        const ImageBytes file = with_orientation(encoded(stored(quarters(), orientation), ".jpg", {cv::IMWRITE_JPEG_QUALITY, 95}),
-                                                 static_cast<std::uint8_t>(orientation));
+        const ImageBytes file =
+            with_orientation(encoded(stored(quarters(), orientation), ".jpg", {cv::IMWRITE_JPEG_QUALITY, 95}),
+                             static_cast<std::uint8_t>(orientation));
         const auto photo = decode_photo(file, "photo");
         REQUIRE(photo);
         REQUIRE(photo->bgr.cols == 80);
@@ -136,7 +141,8 @@ TEST_CASE("All eight orientations give the same upright picture") {
 
 TEST_CASE("A matrix profile leaves pixels as they are, for the card tells what they mean") {
     const ImageBytes plain = encoded(quarters(), ".jpg");
-    const auto with = decode_photo(with_profile(plain, saved(cmsCreate_sRGBProfile())), "photo"), without = decode_photo(plain, "photo");
+    const auto with = decode_photo(with_profile(plain, saved(cmsCreate_sRGBProfile())), "photo"),
+               without = decode_photo(plain, "photo");
     REQUIRE(with);
     REQUIRE(without);
     CHECK(worst_difference(with->bgr, without->bgr) == 0);
@@ -180,7 +186,9 @@ TEST_CASE("A photo cut short, or of a size that it has not, is refused") {
         const ImageBytes whole = encoded(quarters(), ending);
         for (const double share : {0.02, 0.3, 0.6, 0.95}) {
             INFO(ending << " cut at " << share);
-            refused(ImageBytes(whole.begin(), whole.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(whole.size()))));
+            refused(ImageBytes(
+                whole.begin(),
+                whole.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(whole.size()))));
         }
         INFO(ending);
         refused(with_said_size(whole, 60000));
@@ -211,8 +219,13 @@ TEST_CASE("Whatever bytes a photo holds, it is decoded or refused with reasons")
 #endif
     std::mt19937 random(20261125);
     const auto below = [&](std::size_t n) { return static_cast<std::size_t>(random() % n); };
-    const std::vector<ImageBytes> seeds{with_profile(with_orientation(encoded(small, ".jpg"), 6), swapping_profile()), encoded(small, ".jpg"),
-                                        encoded(small, ".png"), encoded(deep, ".png"), encoded(small, ".tiff"), encoded(deep, ".tiff")};
+    const std::vector<ImageBytes> seeds{
+        with_profile(with_orientation(encoded(small, ".jpg"), 6), swapping_profile()),
+        encoded(small, ".jpg"),
+        encoded(small, ".png"),
+        encoded(deep, ".png"),
+        encoded(small, ".tiff"),
+        encoded(deep, ".tiff")};
     int read = 0, refusals = 0, unexplained = 0;
     for (const ImageBytes& seed : seeds)
         for (int i = 0; i < copies; ++i) {
@@ -220,14 +233,17 @@ TEST_CASE("Whatever bytes a photo holds, it is decoded or refused with reasons")
             if (below(4) == 0) file.resize(below(file.size()));
             // Half of the changes fall into the head, where the structure lies.
             for (std::size_t n = 1 + below(6); n > 0 && !file.empty(); --n)
-                file[below(below(2) == 0 ? std::min<std::size_t>(file.size(), 256) : file.size())] ^= static_cast<std::uint8_t>(1U << below(8));
+                file[below(below(2) == 0 ? std::min<std::size_t>(file.size(), 256) : file.size())] ^=
+                    static_cast<std::uint8_t>(1U << below(8));
             const auto photo = decode_photo(file, "photo");
             if (photo) {
                 ++read;
                 if (photo->bgr.empty() || photo->bgr.channels() != 3) ++unexplained;
             } else {
                 ++refusals;
-                if (photo.error().what.empty() || photo.error().mend.empty() || photo.error().where != "photo") ++unexplained;
+                if (photo.error().what.empty() || photo.error().mend.empty() ||
+                    photo.error().where != "photo")
+                    ++unexplained;
             }
         }
     CHECK(read > 100);
