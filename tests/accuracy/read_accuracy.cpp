@@ -117,7 +117,8 @@ struct Outcome {
     std::string message;  // of the program, where it did not read
     json truth;
     std::vector<FoundBand> found;
-    std::size_t missed = 0, invented = 0, wrong_role = 0;
+    std::vector<Band> missed, invented;
+    std::size_t wrong_role = 0;
     std::optional<double> diameter_error;  // share
 };
 
@@ -130,7 +131,7 @@ void compare(const json& reading, Outcome& out) {
         const auto read =
             std::find_if(reads.begin(), reads.end(), [&](const Band& b) { return overlap(truth, b) > 0.5; });
         if (read == reads.end()) {
-            ++out.missed;
+            out.missed.push_back(truth);
             continue;
         }
         used[static_cast<std::size_t>(read - reads.begin())] = true;
@@ -144,7 +145,8 @@ void compare(const json& reading, Outcome& out) {
         if (read->role != truth.role) ++out.wrong_role;
         out.found.push_back(std::move(f));
     }
-    out.invented = static_cast<std::size_t>(std::count(used.begin(), used.end(), false));
+    for (std::size_t i = 0; i < reads.size(); ++i)
+        if (!used[i]) out.invented.push_back(reads[i]);
     if (!reading.at("blank_diameter_mm").is_null()) {
         const json& rod = out.truth.at("rod");
         const double truth =
@@ -190,8 +192,8 @@ Summary summary_of(const std::vector<Outcome>& outcomes) {
         ++s.photos;
         if (o.exit_code != 0) ++s.refused;
         s.found += o.found.size();
-        s.missed += o.missed;
-        s.invented += o.invented;
+        s.missed += o.missed.size();
+        s.invented += o.invented.size();
         s.wrong_role += o.wrong_role;
         for (const FoundBand& f : o.found) {
             s.delta_e.push_back(f.delta_e);
@@ -243,8 +245,13 @@ void print_bands(const Outcome& o) {
             f.delta_e, f.distance_squared,
             f.truth.role == f.read.role ? "" : (" called " + f.read.role).c_str());
     }
-    if (o.exit_code == 0 && o.missed + o.invented > 0)
-        std::printf("  %-16s %zu missed, %zu invented\n", o.name.c_str(), o.missed, o.invented);
+    const auto print = [&](const char* what, const std::vector<Band>& bands) {
+        for (const Band& b : bands)
+            std::printf("  %-16s %-5s at %5.1f, %4.1f mm: %s\n", o.name.c_str(), b.role.c_str(), b.start,
+                        b.length, what);
+    };
+    print("missed", o.missed);
+    print("invented", o.invented);
 }
 
 // What is not as it must be, one sentence each; empty in the end, or the run has failed.
@@ -255,18 +262,19 @@ struct Faults {
     }
 };
 
-// Bounds of each sample photo: the largest CIEDE2000 of any of its bands, and how many of them may be missed. They are floors under
-// what is measured (README.md), with room for another compiler's rounding, not aims.
+// Bounds of each sample photo: the largest CIEDE2000 of any of its bands, and how many bands may be invented; none may be missed. They
+// are floors a little under what is measured (README.md), not aims.
 struct SampleBound {
     double delta_e = 0;
-    std::size_t missed = 0;
+    std::size_t invented = 0;
 };
 const std::map<std::string, SampleBound> sample_bounds{
-    {"noon", {6, 0}}, {"door", {6, 0}}, {"cane", {6, 0}}, {"dusk", {6, 0}}, {"navy", {6, 0}}};
+    {"noon", {4.5, 1}}, {"door", {5, 0}}, {"cane", {10, 0}}, {"dusk", {4, 0}}, {"navy", {4, 0}}};
 
 // What the refusal of a sample photo must say.
-const std::map<std::string, std::string> sample_refusals{
-    {"burnt", "blown out"}, {"hidden", "fiducial"}, {"nocard", "no calibration card"}};
+const std::map<std::string, std::string> sample_refusals{{"burnt", "blown out"},
+                                                         {"hidden", "fiducials were found on one side"},
+                                                         {"nocard", "no calibration card"}};
 
 std::vector<Outcome> read_samples(const std::string& tool, Faults& faults, bool show_bands) {
     std::vector<Outcome> read_ones;
@@ -294,8 +302,9 @@ std::vector<Outcome> read_samples(const std::string& tool, Faults& faults, bool 
         faults.check(o.exit_code == 0, name + " was not read: " + o.message);
         const auto bound = sample_bounds.find(name);
         if (bound != sample_bounds.end()) {
-            faults.check(o.missed <= bound->second.missed,
-                         name + ": " + std::to_string(o.missed) + " bands missed");
+            faults.check(o.missed.empty(), name + ": " + std::to_string(o.missed.size()) + " bands missed");
+            faults.check(o.invented.size() <= bound->second.invented,
+                         name + ": " + std::to_string(o.invented.size()) + " bands invented");
             for (const FoundBand& f : o.found)
                 faults.check(f.delta_e < bound->second.delta_e,
                              name + ": the " + f.truth.role + " at " + std::to_string(f.truth.start) +
@@ -334,12 +343,13 @@ void match_door(const std::string& tool, Faults& faults) {
 
 struct Kind {
     const char *name, *kind, *lights, *target;
+    std::size_t first_seed;  // from --seed: no two kinds show the same rod
 };
 // Targets: median and 95th percentile of CIEDE2000; none is set for phones under any light.
-constexpr Kind kinds[] = {{"linear, fair", "linear", "fair", "0.8 / 2.1"},
-                          {"phone, fair", "phone", "fair", "1.3 / 3.0"},
-                          {"linear, any light", "linear", "any", "1.5 / 5.0"},
-                          {"phone, any light", "phone", "any", "-"}};
+constexpr Kind kinds[] = {{"linear, fair", "linear", "fair", "0.8 / 2.1", 0},
+                          {"phone, fair", "phone", "fair", "1.3 / 3.0", 10'000},
+                          {"linear, any light", "linear", "any", "1.5 / 5.0", 20'000},
+                          {"phone, any light", "phone", "any", "-", 30'000}};
 
 struct Options {
     std::string tool = BINDHUE_BINARY, render = RENDER_BINARY, cameras, folder, only;
@@ -354,7 +364,7 @@ std::vector<Outcome> read_random(const Options& options, const Kind& kind, const
     std::atomic<std::size_t> next{0};
     const auto work = [&] {
         for (std::size_t i = next++; i < options.count; i = next++) {
-            const std::string seed = std::to_string(options.seed + i);
+            const std::string seed = std::to_string(options.seed + kind.first_seed + i);
             const fs::path base = folder / (std::string(kind.kind) + "-" + kind.lights + "-" + seed),
                            truth_path = base.string() + ".truth.json";
             try {
