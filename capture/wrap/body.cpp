@@ -252,8 +252,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     const auto usual = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() * 2 / 5);
     std::nth_element(levels.begin(), usual, levels.end());
     out.surround = *usual - darkest;
-    // Mirrored light of half a percent of white does not matter to a light band, so that it may average over more places.
-    const double width = 0.0012 + 0.02 * darkest;
+    // Mirrored light of half a percent of white does not matter to a light band, and S is not known to better than a percent: it
+    // averages over more places. The darkest of many is too dark, so what it averages over lies on both sides of the middle.
+    const double width = 0.0012 + 0.04 * darkest;
     Vector3 sum{}, squares{};
     double total = 0, total_squares = 0;
     for (const Cell& c : cells) {
