@@ -247,8 +247,8 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         const std::optional<Extent> bands = extent_by_bands(image.look, strongest.slope, image.px_per_mm);
         const std::optional<Extent> outlines = extent_by_edges(image.look, edges, strongest);
         const auto rows = [](const std::optional<Extent>& e) { return e ? e->last_row - e->first_row : 0.0; };
-        // Bands that fill less than half of what lies between the outlines are a streak's doing, or too faint.
-        extent = rows(bands) >= 0.5 * rows(outlines) ? bands : outlines;
+        // Bands that fill less than a third of what lies between the outlines are a streak's doing, or too faint.
+        extent = rows(bands) >= 0.3 * rows(outlines) ? bands : outlines;
         if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)

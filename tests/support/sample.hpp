@@ -1,0 +1,24 @@
+// The committed sample photographs and their truth.
+#pragma once
+
+#include <catch2/catch.hpp>
+#include <filesystem>
+#include <fstream>
+#include <string>
+
+#include <nlohmann/json.hpp>
+
+#include "shop/card_layout.hpp"
+
+inline const std::filesystem::path samples = BINDHUE_SOURCE_DIR "/samples";
+
+inline nlohmann::json sample_truth(const std::string& name) {
+    std::ifstream in(samples / "photos" / (name + ".truth.json"));
+    return nlohmann::json::parse(in);
+}
+
+inline bindhue::capture::CardLayout sample_layout() {
+    const auto layout = bindhue::capture::load_card_layout(samples / "card.json");
+    REQUIRE(layout);
+    return *layout;
+}

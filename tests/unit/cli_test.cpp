@@ -1,0 +1,261 @@
+// The command as its user meets it: run as a program, judged by what it prints and how it ends.
+#include <sys/wait.h>
+
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <cstdlib>
+#include <fstream>
+#include <iterator>
+#include <set>
+
+#include <nlohmann/json.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "card/view.hpp"
+#include "support/image_bytes.hpp"
+#include "support/sample.hpp"
+#include "temporary_folder.hpp"
+
+using namespace bindhue;
+using namespace bindhue::capture;
+using nlohmann::json;
+
+namespace {
+
+struct Ended {
+    int code = -1;
+    std::string out, err;
+};
+
+std::string text_of(const std::filesystem::path& path) {
+    std::ifstream in(path, std::ios::binary);
+    return {std::istreambuf_iterator<char>(in), {}};
+}
+
+std::string quoted(const std::filesystem::path& path) {
+    return std::string("'").append(path.string()).append("'");
+}
+
+// arguments: as typed into a shell.
+Ended bindhue_command(const std::string& arguments) {
+    const TemporaryFolder folder;
+    const std::filesystem::path out = folder.path / "out", err = folder.path / "err";
+    const std::string line = std::string("'" BINDHUE_COMMAND "' ")
+                                 .append(arguments)
+                                 .append(" </dev/null >")
+                                 .append(quoted(out))
+                                 .append(" 2>")
+                                 .append(quoted(err));
+    const int status = std::system(line.c_str());
+    return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, text_of(out), text_of(err)};
+}
+
+std::string photo(const std::string& file) {
+    return quoted(samples / "photos" / file).append(" --card ").append(quoted(samples / "card.json"));
+}
+
+const std::string demo_shop = " --shop '" BINDHUE_SOURCE_DIR "/palettes/demo-shop'";
+
+void is_numbers(const json& list, std::size_t count) {
+    REQUIRE(list.is_array());
+    REQUIRE(list.size() == count);
+    for (const json& v : list) CHECK(v.is_number());
+}
+
+// A message of ours: what, where and how to mend, and nothing that a decoder has to say.
+void explained(const Ended& ended) {
+    CHECK(ended.out.empty());
+    CHECK(ended.err.rfind("bindhue: ", 0) == 0);
+    CHECK_THAT(ended.err, Catch::Contains("what to do: "));
+    CHECK(std::count(ended.err.begin(), ended.err.end(), '\n') == 2);
+}
+
+}  // namespace
+
+TEST_CASE("every command's help has an example, and ends well") {
+    for (const char* command : {"read", "match", "card print", "card fit"}) {
+        INFO(command);
+        const Ended ended = bindhue_command(std::string(command) + " --help");
+        CHECK(ended.code == 0);
+        CHECK_THAT(ended.out, Catch::Contains("Example: bindhue " + std::string(command)));
+        CHECK(ended.err.empty());
+    }
+    CHECK(bindhue_command("--help").code == 0);
+}
+
+TEST_CASE("wrong usage ends with 2") {
+    for (const char* arguments :
+         {"", "reed", "read", "read --nonsense x.jpg", "match", "match x.jpg --lab 1,2,3",
+          "match --lab 50,0,0 --tolerance none", "card print --paper a9"}) {
+        INFO(arguments);
+        const Ended ended = bindhue_command(arguments);
+        CHECK(ended.code == 2);
+        CHECK_THAT(ended.err, Catch::Contains("what to do: "));
+    }
+}
+
+TEST_CASE("input that can't be read ends with 3, and only our own words are printed") {
+    const TemporaryFolder folder;
+    const auto saved = [&](const char* name, const ImageBytes& bytes) {
+        std::ofstream(folder.path / name, std::ios::binary)
+            .write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+        return std::string("read ").append(quoted(folder.path / name));
+    };
+    cv::Mat picture(60, 80, CV_8UC3);
+    cv::randu(picture, cv::Scalar::all(0), cv::Scalar::all(256));
+    for (const char* ending : {".jpg", ".png", ".tiff"}) {
+        INFO(ending);
+        ImageBytes bytes = encoded(picture, ending);
+        const Ended enormous = bindhue_command(saved("enormous", with_said_size(bytes, 60000)));
+        CHECK(enormous.code == 3);
+        explained(enormous);
+        ImageBytes holed = bytes;
+        bytes.resize(bytes.size() * 2 / 3);
+        const Ended cut = bindhue_command(saved("cut", bytes));
+        CHECK(cut.code == 3);
+        explained(cut);
+        // Nonsense where the pixels lie. A JPEG of nonsense is a picture of nonsense, so it may get as far as having no card in it.
+        std::fill(holed.begin() + static_cast<std::ptrdiff_t>(holed.size() / 2),
+                  holed.begin() + static_cast<std::ptrdiff_t>(holed.size() / 2 + 200), std::uint8_t{0x5A});
+        const Ended nonsense = bindhue_command(saved("nonsense", holed));
+        CHECK((nonsense.code == 3 || nonsense.code == 4));
+        explained(nonsense);
+    }
+    const Ended text = bindhue_command(saved("letter.jpg", {'h', 'e', 'l', 'l', 'o'}));
+    CHECK(text.code == 3);
+    explained(text);
+    for (const std::string& arguments :
+         {std::string("match --lab 50,0").append(demo_shop),
+          std::string("match --lab 50,0,nan").append(demo_shop),
+          std::string("match --lab 50,0,0 --ground mauve").append(demo_shop),
+          std::string("match --lab 50,0,0 --shop ").append(quoted(folder.path)),
+          std::string("read ").append(photo("door.jpg")) + " --region 0,0,99999,5",
+          std::string("read ").append(photo("door.jpg")) + " --corners 1,2,3",
+          std::string("card fit '" BINDHUE_SOURCE_DIR "/README.md'")}) {
+        INFO(arguments);
+        const Ended ended = bindhue_command(arguments);
+        CHECK(ended.code == 3);
+        explained(ended);
+    }
+}
+
+TEST_CASE("a missing, an empty and an unreadable photo are input that can't be read") {
+    const TemporaryFolder folder;
+    std::ofstream(folder.path / "empty.jpg").close();
+    for (const char* name : {"none.jpg", "empty.jpg", ""}) {
+        const Ended ended = bindhue_command(std::string("read ").append(quoted(folder.path / name)));
+        INFO(name << ": " << ended.err);
+        CHECK(ended.code == 3);
+        explained(ended);
+    }
+}
+
+TEST_CASE("photos that can't be measured end with 4 and the reason") {
+    for (const auto& [file, reason] : {std::pair{"burnt.jpg", "blown out"},
+                                       {"nocard.jpg", "no calibration card was found"},
+                                       {"hidden.jpg", ""}}) {
+        const Ended ended = bindhue_command(std::string("read ").append(photo(file)));
+        INFO(file << ": " << ended.err);
+        CHECK(ended.code == 4);
+        explained(ended);
+        CHECK_THAT(ended.err, Catch::Contains(reason));
+    }
+}
+
+TEST_CASE("a picture that can't be written ends with 5") {
+    const Ended ended = bindhue_command(std::string("read ").append(photo("door.jpg")) +
+                                        " --json --picture /nowhere/at/all/found.png");
+    CHECK(ended.code == 5);
+    CHECK_THAT(ended.err, Catch::Contains("/nowhere/at/all/found.png") && Catch::Contains("what to do: "));
+    const Ended sheet = bindhue_command("card print --output /nowhere/at/all/card.pdf");
+    CHECK(sheet.code == 5);
+    explained(sheet);
+}
+
+TEST_CASE("read --json has the fields that others rely on") {
+    const Ended ended = bindhue_command(std::string("read --json ").append(photo("door.jpg")));
+    REQUIRE(ended.code == 0);
+    CHECK(ended.err.empty());
+    const json reading = json::parse(ended.out);
+    CHECK(reading.at("format") == "bindhue-reading");
+    CHECK(reading.at("version") == 1);
+    CHECK(reading.at("bands").size() >= 3);
+    double end = -1;
+    for (const json& band : reading.at("bands")) {
+        CHECK(band.at("start_mm").get<double>() >= end - 0.01);
+        end = band.at("start_mm").get<double>() + band.at("length_mm").get<double>();
+        CHECK(std::set<std::string>{"wrap", "trim", "blank"}.contains(band.at("role").get<std::string>()));
+        is_numbers(band.at("lab"), 3);
+        REQUIRE(band.at("covariance").size() == 3);
+        for (std::size_t i = 0; i < 3; ++i) {
+            is_numbers(band["covariance"][i], 3);
+            CHECK(band["covariance"][i][i].get<double>() > 0);
+            for (std::size_t k = 0; k < i; ++k)
+                CHECK(band["covariance"][i][k].get<double>() ==
+                      Approx(band["covariance"][k][i].get<double>()).margin(1e-9));
+        }
+        CHECK((band.at("pitch_mm").is_null() || band.at("pitch_mm").is_number()));
+        CHECK(band.at("warnings").is_array());
+    }
+    CHECK(reading.at("card").at("layout") == "bindhue bench card");
+    CHECK(reading.at("card").at("trust") == "measured");
+    CHECK(reading.at("card").at("check_error").at("median").get<double>() >= 0);
+    CHECK(reading.at("card").at("check_error").at("max").get<double>() >=
+          reading.at("card").at("check_error").at("median").get<double>());
+}
+
+TEST_CASE("match --json has the fields that others rely on, best first") {
+    const Ended ended =
+        bindhue_command(std::string("match --json --top 7 ").append(photo("door.jpg")) + demo_shop);
+    REQUIRE(ended.code == 0);
+    const json match = json::parse(ended.out);
+    CHECK(match.at("format") == "bindhue-match");
+    CHECK(match.at("version") == 1);
+    REQUIRE(match.at("candidates").size() == 7);
+    for (const json& c : match["candidates"]) {
+        for (const char* field : {"spool", "schedule", "ground", "leans"}) CHECK(c.at(field).is_string());
+        CHECK((c.at("schedule") == "finish" || c.at("schedule") == "preserver+finish"));
+        is_numbers(c.at("predicted_lab"), 3);
+        is_numbers(c.at("interval"), 2);
+        CHECK(c["interval"][0].get<double>() <= c.at("delta_e").get<double>());
+        CHECK(c["delta_e"].get<double>() <= c["interval"][1].get<double>());
+        CHECK(c.at("pass_chance").get<double>() >= 0);
+        CHECK(c["pass_chance"].get<double>() <= 1);
+    }
+    const Ended repeated =
+        bindhue_command(std::string("match --json --top 7 ").append(photo("door.jpg")) + demo_shop);
+    CHECK(repeated.out == ended.out);
+}
+
+TEST_CASE("card fit on a table of a sample's patches predicts each patch without having seen it") {
+    const auto picture = load_photo(samples / "photos/noon.png", {true});
+    REQUIRE(picture);
+    const CardLayout layout = sample_layout();
+    const auto pose = find_card(*picture, layout);
+    REQUIRE(pose);
+    const auto view = sample_card(*picture, layout, *pose);
+    REQUIRE(view);
+    const TemporaryFolder folder;
+    const auto path = folder.path / "patches.csv";
+    std::ofstream table(path);
+    table << "id,R,G,B,L,a,b,x_mm,y_mm,clipped\n";
+    for (const PatchSample& p : view->patches)
+        table << p.id << ',' << p.rgb[0] << ',' << p.rgb[1] << ',' << p.rgb[2] << ',' << p.reference.L << ','
+              << p.reference.a << ',' << p.reference.b << ',' << p.place->x_mm << ',' << p.place->y_mm << ','
+              << (p.clipped ? 1 : 0) << '\n';
+    table.close();
+    const Ended ended = bindhue_command(std::string("card fit --linear --json ").append(quoted(path)));
+    INFO(ended.err);
+    REQUIRE(ended.code == 0);
+    const json fit = json::parse(ended.out);
+    REQUIRE(fit.at("patches").size() == view->patches.size());
+    std::vector<double> errors;
+    for (const json& p : fit["patches"]) {
+        CHECK(p.at("id").is_string());
+        is_numbers(p.at("predicted_lab"), 3);
+        errors.push_back(p.at("delta_e").get<double>());
+    }
+    std::sort(errors.begin(), errors.end());
+    CHECK(errors[errors.size() / 2] < 2.0);
+    CHECK(errors[errors.size() / 2] > 0.0);
+}

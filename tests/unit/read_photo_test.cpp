@@ -1,0 +1,110 @@
+#include "reading/reading.hpp"
+
+#include <catch2/catch.hpp>
+
+#include <opencv2/imgcodecs.hpp>
+
+#include "colour/difference.hpp"
+#include "support/sample.hpp"
+#include "temporary_folder.hpp"
+
+using namespace bindhue;
+using namespace bindhue::capture;
+
+namespace {
+
+ReadOptions options(bool linear = false) {
+    ReadOptions out;
+    out.layout = sample_layout();
+    out.linear = linear;
+    return out;
+}
+
+WrapReading read(const std::filesystem::path& path, const ReadOptions& how = options()) {
+    const auto reading = read_photo(path, how);
+    if (!reading) FAIL(reading.error().what);
+    return *reading;
+}
+
+// 0.3 is asked of a card laid the other way round; a picture of the same pixels should do as well.
+void same_colours(const WrapReading& one, const WrapReading& other) {
+    REQUIRE(one.bands.size() == other.bands.size());
+    for (std::size_t i = 0; i < one.bands.size(); ++i) {
+        INFO("band " << i + 1);
+        CHECK(one.bands[i].role == other.bands[i].role);
+        CHECK(one.bands[i].start_mm == Approx(other.bands[i].start_mm).margin(0.2));
+        CHECK(ciede2000(one.bands[i].colour.lab, other.bands[i].colour.lab) < 0.3);
+    }
+}
+
+const std::filesystem::path door = samples / "photos/door.jpg";
+
+}  // namespace
+
+TEST_CASE("A photo taken upside down reads the same") {
+    const TemporaryFolder folder;
+    cv::Mat picture = cv::imread(door.string());
+    cv::flip(picture, picture, -1);
+    cv::imwrite((folder.path / "turned.png").string(), picture);
+    same_colours(read(door), read(folder.path / "turned.png"));
+}
+
+TEST_CASE("Bands lie where they were wound, one after the other, and the blank has its diameter") {
+    const WrapReading reading = read(door);
+    const auto truth = sample_truth("door");
+    REQUIRE(reading.bands.size() == truth["bands"].size());
+    for (std::size_t i = 0; i < reading.bands.size(); ++i) {
+        const auto& band = truth["bands"][i];
+        INFO("band " << i + 1);
+        CHECK(name(reading.bands[i].role) == band["role"].get<std::string>());
+        if (i > 0) CHECK(reading.bands[i].start_mm == Approx(band["start_mm"].get<double>()).margin(0.5));
+        CHECK(reading.bands[i].outline.size() == 4);
+        CHECK(validate(reading.bands[i].colour));
+    }
+    REQUIRE(reading.blank_diameter_mm);
+    CHECK(*reading.blank_diameter_mm == Approx(8.9).epsilon(0.03));
+    REQUIRE(reading.blank());
+    CHECK(reading.blank()->lab.L < 25);
+    CHECK(reading.picture.cols == 2000);
+}
+
+TEST_CASE("A region given by hand is read alone, with a warning") {
+    const WrapReading whole = read(door);
+    const auto& outline = whole.bands[2].outline;
+    ReadOptions by_hand = options();
+    const double x = (outline[0].x_px + outline[1].x_px) / 2, y = (outline[0].y_px + outline[3].y_px) / 2;
+    by_hand.region = PixelRegion{x - 60, y - 4, 120, 8};
+    const WrapReading reading = read(door, by_hand);
+    REQUIRE(reading.bands.size() == 1);
+    CHECK_FALSE(reading.bands[0].warnings.empty());
+    CHECK_FALSE(reading.blank());
+    // The same thread, gloss and all.
+    CHECK(mahalanobis_squared(whole.bands[2].colour.lab, reading.bands[0].colour) < 7.815 * 2);
+    for (const PixelRegion bad :
+         {PixelRegion{-1, 0, 10, 10}, {0, 0, 1e9, 10}, {10, 10, 0, 0}, {1995, 10, 10, 10}}) {
+        by_hand.region = bad;
+        const auto refused = read_photo(door, by_hand);
+        REQUIRE_FALSE(refused);
+        CHECK(refused.error().reason == Reason::bad_value);
+        CHECK(refused.error().where == "--region");
+    }
+}
+
+TEST_CASE("A card whose values are not those of the print is refused by its check patches") {
+    ReadOptions wrong = options();
+    // Check patches named in the file as another colour than they are.
+    for (CardPatch& p : wrong.layout.patches)
+        if (p.role == PatchRole::check) p.lab.L = p.lab.L > 50 ? p.lab.L - 25 : p.lab.L + 25;
+    const auto refused = read_photo(door, wrong);
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().reason == Reason::cannot_measure);
+    CHECK_THAT(refused.error().what, Catch::Contains("check patches"));
+}
+
+TEST_CASE("Nominal values are said to be nominal") {
+    ReadOptions nominal = options();
+    nominal.layout.trust = Trust::nominal;
+    const WrapReading reading = read(door, nominal);
+    REQUIRE_FALSE(reading.warnings.empty());
+    CHECK_THAT(reading.warnings.front(), Catch::Contains("nominal"));
+}

@@ -1,0 +1,46 @@
+#include "wrap/rod.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+using namespace bindhue;
+using namespace bindhue::capture;
+
+TEST_CASE("The rod's surface is a cone that touches the card's plane along its top line") {
+    Rod rod;
+    rod.opening_x_mm = 20;
+    rod.axis_y_mm = 54;
+    rod.axis_slope = 0.02;
+    rod.radius_mm = 5;
+    rod.radius_slope = -0.01;
+    for (const double s : {0.0, 40.0, 110.0}) {
+        const CardSpace top = rod.surface(s, 0);
+        CHECK(top.z == Approx(0).margin(1e-12));
+        CHECK(top.x == Approx(rod.top(s).x_mm));
+        CHECK(top.y == Approx(rod.top(s).y_mm));
+        // Every point round the rod is one radius from the axis, which lies one radius below the top.
+        const double r = rod.radius_at(s);
+        for (const double theta : {-1.5, -0.4, 0.3, 1.2}) {
+            const CardSpace p = rod.surface(s, theta);
+            CHECK(std::hypot(p.x - top.x, p.y - top.y, p.z + r) == Approx(r));
+            CHECK((p.y > top.y) == (theta > 0));
+        }
+    }
+    CHECK(rod.radius_at(100) == Approx(4));
+}
+
+TEST_CASE("A lens straight above the rod is faced by its top line, and one to the side by its side") {
+    CardPose pose;
+    pose.rotation = cv::Matx33d::eye();
+    Rod rod;
+    rod.axis_y_mm = 55;
+    rod.radius_mm = 5;
+    // Lens at (40, y, 300) of the card's space; OpenCV's frame has z away from the camera.
+    const auto faced_from = [&](double y) {
+        pose.translation = {-40, -y, 300};
+        return rod.facing_camera(40, pose);
+    };
+    CHECK(faced_from(55) == Approx(0).margin(1e-12));
+    CHECK(faced_from(55 + 305) == Approx(std::atan(1.0)));
+    CHECK(faced_from(55 - 100) == Approx(-std::atan(100.0 / 305)));
+}
