@@ -536,7 +536,8 @@ void JointFit::export_to(CameraFit& fit, const LightField& frame) const {
                 std::pow(filled_[i].response[c] - response(parameters_, tone, patch.rgb, patch.place)[c], 2);
             count += 1;
         }
-        fit.beyond[c] = std::sqrt(squares / count) / gain[c];
+        // Inks at the edge of what prints lie further out than most threads.
+        fit.beyond[c] = 0.7 * std::sqrt(squares / count) / gain[c];
     }
     const std::array<double, 6> unit = expand(choice_.model, gain);
     for (int row = 0; row < 3; ++row) {

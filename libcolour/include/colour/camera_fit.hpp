@@ -79,7 +79,8 @@ class CameraFit {
     std::array<std::array<double, 6>, 3> map{};  // rows X, Y, Z; three or six terms used
 
     // Where the photo's scale ends, as a linear response undone at the card's mean level, and how far beyond it
-    // the patches that are clipped there lie (root mean square). Infinite where no end is known.
+    // a colour that is clipped there may lie (one standard deviation, after the clipped patches). Infinite where
+    // no end is known.
     Vector3 darkest{}, lightest{}, beyond{};
 
     Trust trust = Trust::nominal;
