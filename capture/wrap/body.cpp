@@ -22,8 +22,8 @@ constexpr double edge_mm = 0.35;            // beside an edge, left out: blur an
 constexpr double window_mm = 3.0;           // beside an edge: near enough for the mirror image to be the same
 constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
 // What a dark surrounding still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
-// black plastic; its uncertainty is as large as itself.
-constexpr double dark_mirror = 0.0012;
+// black plastic; with what else is never quite dark, it is uncertain by more than itself.
+constexpr double dark_mirror = 0.0012, dark_mirror_error = 0.002;
 constexpr double farthest_pair_mm = 6.0;  // a narrow trim between two wider bands
 constexpr double drift_per_mm = 0.0003;   // of the mirror image along the rod, a share of white
 constexpr double alike_error = 0.001;     // of one blank, from place to place, a share of white
@@ -36,7 +36,7 @@ constexpr double least_excess =
 // light comes from all over (Fresnel lets in 0.908), half from a window or lamp at 45 to 55 degrees (0.945), against 0.950; the
 // card's paper, rough, takes in about half as much less. So 0.985, give or take 0.01.
 constexpr double coat_entry = 0.985;
-constexpr double shading_error = 0.012;      // relative, of S after the fit
+constexpr double shading_error = 0.02;       // relative, of S after the fit
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
 
 // Means over a stretch of the rod, round it: per row of the skin, with the squared standard error.
@@ -319,7 +319,7 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
             s.begin_mm < shade.s_mm + shade.reach_mm && s.end_mm > shade.s_mm - shade.reach_mm;
         const double expected =
             shaded ? unresolved * surrounds[static_cast<std::size_t>(i)] : 0.5 * usual_surround;
-        const double deviation = 0.6 * expected + least_excess;
+        const double deviation = expected + least_excess;
         curvature.at<double>(i, i) += 1 / (deviation * deviation);
         slope.at<double>(i) += expected / (deviation * deviation);
     }
@@ -404,7 +404,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                                      : std::numeric_limits<double>::quiet_NaN();
         body.linear = CameraRgb::from(colour);
         const double shade = told ? shading_error : lone_shading_error,
-                     mirrored = dark_mirror * dark_mirror + excess.variance[i];
+                     mirrored = dark_mirror_error * dark_mirror_error + excess.variance[i];
         for (std::size_t a = 0; a < 3; ++a)
             for (std::size_t b = 0; b < 3; ++b)
                 // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.

@@ -247,8 +247,16 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         const std::optional<Extent> bands = extent_by_bands(image.look, strongest.slope, image.px_per_mm);
         const std::optional<Extent> outlines = extent_by_edges(image.look, edges, strongest);
         const auto rows = [](const std::optional<Extent>& e) { return e ? e->last_row - e->first_row : 0.0; };
-        // Bands that fill less than a third of what lies between the outlines are a streak's doing, or too faint.
-        extent = rows(bands) >= 0.3 * rows(outlines) ? bands : outlines;
+        // Bands that end where there is no edge are shadows on the bench; bands that fill less than a fifth of what lies
+        // between the outlines are a streak's doing, or too faint.
+        const auto edge_near = [&](double row) {
+            return edges.best_near(row, strongest.slope, 0.5 * image.px_per_mm, 0.012).strength;
+        };
+        const bool sound =
+            bands &&
+            std::min(edge_near(bands->first_row), edge_near(bands->last_row)) > 0.3 * strongest.strength &&
+            rows(bands) >= 0.2 * rows(outlines);
+        extent = sound ? bands : outlines;
         if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)
