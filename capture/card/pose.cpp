@@ -82,6 +82,15 @@ cv::Point3f object_point(double x_mm, double y_mm) {
     return {static_cast<float>(x_mm), static_cast<float>(y_mm), 0.0F};
 }
 
+// Width and height of what the points span.
+cv::Vec2d extent(const std::vector<cv::Point3f>& points) {
+    const auto [left, right] = std::minmax_element(points.begin(), points.end(),
+                                                   [](const auto& a, const auto& b) { return a.x < b.x; });
+    const auto [top, bottom] = std::minmax_element(points.begin(), points.end(),
+                                                   [](const auto& a, const auto& b) { return a.y < b.y; });
+    return {right->x - left->x, bottom->y - top->y};
+}
+
 // Pose, and one radial coefficient where there are points enough, for a given focal length.
 double solve(const std::vector<cv::Point3f>& object, const std::vector<cv::Point2f>& image, cv::Size size,
              double focal, CardPose& pose) {
@@ -93,7 +102,8 @@ double solve(const std::vector<cv::Point3f>& object, const std::vector<cv::Point
                 cv::CALIB_FIX_K3;
     if (image.size() < 12) flags |= cv::CALIB_FIX_K1;
     std::vector<cv::Mat> rotations, translations;
-    const double rms = cv::calibrateCamera(std::vector<std::vector<cv::Point3f>>{object}, std::vector<std::vector<cv::Point2f>>{image}, size, camera,
+    const double rms = cv::calibrateCamera(std::vector<std::vector<cv::Point3f>>{object},
+                                           std::vector<std::vector<cv::Point2f>>{image}, size, camera,
                                            coefficients, rotations, translations, flags);
     pose.camera = camera;
     pose.distortion = coefficients.at<double>(0);
@@ -209,6 +219,18 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
         if (object.size() < 8)
             return refuse(photo, "the card's fiducials do not lie as on a flat card",
                           "flatten the card, or check that the layout is that of this card");
+        // A pose held at one side only swings at the other, and what hides fiducials hides patches too.
+        std::vector<cv::Point3f> whole;
+        for (const auto& m : markers) {
+            whole.push_back(object_point(m.rect.x_mm, m.rect.y_mm));
+            whole.push_back(object_point(m.rect.right_mm(), m.rect.bottom_mm()));
+        }
+        const cv::Vec2d have = extent(object), want = extent(whole);
+        if (have[0] < 0.5 * want[0] || have[1] < 0.5 * want[1])
+            return refuse(photo,
+                          "the card's fiducials were found on one side only (" + std::to_string(found) +
+                              " of " + std::to_string(expected) + ")",
+                          "uncover the card, take it in whole and keep glare off it");
     }
 
     Result<CardPose> pose = solve_pose(photo, object, image);

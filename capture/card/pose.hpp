@@ -46,7 +46,8 @@ class CardPose {
 using CardCorners = std::array<cv::Point2d, 4>;
 
 // By the layout's fiducials, or by corners given by hand. Errors, all cannot_measure: no fiducial found, too
-// few (at least two markers are needed), seen too obliquely (over 45 degrees), too small (under 3 px/mm).
+// few (at least two markers are needed, half as far apart each way as the layout's own), seen too obliquely
+// (over 45 degrees), too small (under 3 px/mm).
 Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
                            const std::optional<CardCorners>& corners = {});
 

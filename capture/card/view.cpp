@@ -12,6 +12,9 @@ namespace {
 constexpr double margin_share =
     0.2;  // of a patch's side, left out on each side: print spread, blur, sharpening halos
 constexpr double high_clip = 0.985;
+constexpr double low_clip = 1.5 / 255;       // encoded; a linear file keeps its noise about black
+constexpr double low_clip_mean = 3.5 / 255;  // compression blurs what was cut off at zero
+constexpr double clipped_share = 0.02;
 constexpr std::size_t fewest_patches = 12;
 
 template <class Pixel>
@@ -56,7 +59,7 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
         const int nx = std::clamp(static_cast<int>((r.width_mm - 2 * mx) * pose.px_per_mm), 3, 64);
         const int ny = std::clamp(static_cast<int>((r.height_mm - 2 * my) * pose.px_per_mm), 3, 64);
         std::array<std::vector<double>, 3> values;
-        std::size_t clipped = 0;
+        std::array<std::size_t, 3> high{}, low{};
         bool outside = false;
         for (int j = 0; j < ny && !outside; ++j)
             for (int i = 0; i < nx; ++i) {
@@ -68,8 +71,11 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
                     outside = true;
                     break;
                 }
-                if (*std::max_element(v.begin(), v.end()) >= high_clip) ++clipped;
-                for (std::size_t c = 0; c < 3; ++c) values[c].push_back(v[c]);
+                for (std::size_t c = 0; c < 3; ++c) {
+                    high[c] += v[c] >= high_clip;
+                    low[c] += v[c] <= low_clip;
+                    values[c].push_back(v[c]);
+                }
             }
         if (outside) {
             view.notes.push_back("patch " + patch.id + " is outside the picture");
@@ -82,7 +88,6 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
         if (patch.spectrum) sample.spectrum = patch.spectrum->resampled();
         sample.place = r.centre();
         const auto n = static_cast<double>(values[0].size());
-        sample.clipped = static_cast<double>(clipped) > 0.02 * n;
 
         // Pixels far from the patch's middle value are dirt or glare; many of them, and the patch is not one
         // colour.
@@ -109,6 +114,10 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
             // Demosaicing and JPEG tie neighbours together: about one independent value in nine.
             sample.standard_error[c] = std::sqrt(variance * 9.0 / static_cast<double>(kept));
             strays = std::max(strays, channel_strays);
+            sample.clipped_high[c] = static_cast<double>(high[c]) > clipped_share * n;
+            sample.clipped_low[c] =
+                !photo.linear && (static_cast<double>(low[c]) > clipped_share * n || mean < low_clip_mean);
+            sample.clipped = sample.clipped || sample.clipped_high[c] || sample.clipped_low[c];
         }
         if (static_cast<double>(strays) > 0.2 * n) {
             view.notes.push_back("patch " + patch.id + " is not of one colour (covered, dirty or mirroring)");
@@ -125,7 +134,9 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
 
     const auto usable = static_cast<std::size_t>(
         std::count_if(view.patches.begin(), view.patches.end(), [](const PatchSample& p) {
-            return !p.clipped && (p.role == PatchRole::grey || p.role == PatchRole::colour);
+            bool open = false;
+            for (std::size_t c = 0; c < 3; ++c) open = open || !(p.clipped_low[c] || p.clipped_high[c]);
+            return open && (p.role == PatchRole::grey || p.role == PatchRole::colour);
         }));
     if (lightest > 0 && lightest_clipped == lightest)
         return Error{

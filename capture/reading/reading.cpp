@@ -153,6 +153,15 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
             least = d;
             nearest = i;
         }
+    // The coat's rounded shoulder at a wrap's end is shaded unlike the rest.
+    if (nearest == 0)
+        for (std::size_t i = 1; i < segments.size(); ++i) {
+            const double shorter = std::min(segments[i].length_mm(), segments[i - 1].length_mm());
+            const double longer = std::max(segments[i].length_mm(), segments[i - 1].length_mm());
+            if (shorter < widest_gap_mm && longer > 3 * shorter &&
+                distance(labs[i], labs[i - 1]) < 2 * least_step)
+                nearest = i;
+        }
     if (nearest != 0) {
         segments[nearest - 1].end_mm = segments[nearest].end_mm;
         remove(nearest);

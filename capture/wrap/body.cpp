@@ -27,11 +27,15 @@ constexpr double dark_mirror = 0.0012;
 constexpr double farthest_pair_mm = 6.0;  // a narrow trim between two wider bands
 constexpr double drift_per_mm = 0.0003;   // of the mirror image along the rod, a share of white
 constexpr double alike_error = 0.001;     // of one blank, from place to place, a share of white
-// A phone lies 75 mm wide round the lens; lens, demosaicing and resampling blur by about 1.3 pixels in a sharp photo (both from
+// A phone lies 75 mm wide round the lens; lens, demosaicing and resampling blur by about 1.7 pixels in a fair photo (both from
 // memory).
-constexpr double camera_half_mm = 37, blur_px = 1.3;
+constexpr double camera_half_mm = 37, blur_px = 1.7;
 constexpr double least_excess =
     0.001;  // deviation of the excess of a well resolved dark place, a share of white
+// Light that enters a clear coat (n = 1.5) over light that enters it at 45 degrees, which a colour is defined for: half of a room's
+// light comes from all over (Fresnel lets in 0.908), half from a window or lamp at 45 to 55 degrees (0.945), against 0.950; the
+// card's paper, rough, takes in about half as much less. So 0.985, give or take 0.01.
+constexpr double coat_entry = 0.985;
 constexpr double shading_error = 0.012;      // relative, of S after the fit
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
 
@@ -228,7 +232,7 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
                 if (std::abs(skin.theta[i] - facing_theta) > within || !std::isfinite(p.mean[i][0])) continue;
                 for (std::size_t k = 0; k < 3; ++k)
                     cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
-                away += std::abs(skin.theta[i] - facing_theta);
+                away += std::abs(skin.theta[i]);
                 n += 1;
             }
             if (n < 1) continue;
@@ -236,9 +240,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
                 cell.value[k] /= n;
                 cell.level += cell.value[k] / white[k] / 3;
             }
-            // Far from facing the camera S is less sure, which matters to a light band; a dark one must look past wide streaks.
+            // Away from the card's normal S is less sure, which matters to a light band; a dark one must look past wide streaks.
             const double far = away / n / (30 * degree);
-            cell.level *= 1 + 0.04 * far * far;
+            cell.level *= 1 + 0.15 * far * far;
             cells.push_back(cell);
         }
     }
@@ -252,8 +256,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     const auto usual = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() * 2 / 5);
     std::nth_element(levels.begin(), usual, levels.end());
     out.surround = *usual - darkest;
-    // Mirrored light of half a percent of white does not matter to a light band, so that it may average over more places.
-    const double width = 0.0012 + 0.02 * darkest;
+    // Mirrored light of half a percent of white does not matter to a light band, and S is not known to better than a percent: it
+    // averages over more places. The darkest of many is too dark, so what it averages over lies on both sides of the middle.
+    const double width = 0.0012 + 0.04 * darkest;
     Vector3 sum{}, squares{};
     double total = 0, total_squares = 0;
     for (const Cell& c : cells) {
@@ -394,7 +399,8 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         Vector3 colour{};
         for (std::size_t k = 0; k < 3; ++k)
             colour[k] = dark[i].seen ? std::max(dark[i].value[k] - (excess.value[i] + dark_mirror) * white[k],
-                                                0.1 * dark[i].value[k])
+                                                0.1 * dark[i].value[k]) /
+                                           coat_entry
                                      : std::numeric_limits<double>::quiet_NaN();
         body.linear = CameraRgb::from(colour);
         const double shade = told ? shading_error : lone_shading_error,

@@ -244,11 +244,12 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
     const Line strongest = edges.strongest();
     std::optional<Extent> extent;
     if (strongest.strength > 0.004) {
-        extent = extent_by_bands(image.look, strongest.slope, image.px_per_mm);
-        const double thinnest_rows = thinnest_mm * image.px_per_mm;
-        if (extent && extent->last_row - extent->first_row < thinnest_rows) extent.reset();
-        if (!extent) extent = extent_by_edges(image.look, edges, strongest);
-        if (extent && extent->last_row - extent->first_row < thinnest_rows) extent.reset();
+        const std::optional<Extent> bands = extent_by_bands(image.look, strongest.slope, image.px_per_mm);
+        const std::optional<Extent> outlines = extent_by_edges(image.look, edges, strongest);
+        const auto rows = [](const std::optional<Extent>& e) { return e ? e->last_row - e->first_row : 0.0; };
+        // Bands that fill less than a third of what lies between the outlines are a streak's doing, or too faint.
+        extent = rows(bands) >= 0.3 * rows(outlines) ? bands : outlines;
+        if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)
         return refuse(

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <limits>
 
 #include "camera_fit_joint.hpp"
 #include "colour/difference.hpp"
@@ -10,6 +11,7 @@
 namespace bindhue {
 namespace {
 
+using detail::End;
 using detail::JointChoice;
 using detail::JointData;
 using detail::JointFit;
@@ -18,10 +20,14 @@ using detail::JointTrap;
 
 constexpr std::size_t most_patches = 5000;
 constexpr std::size_t fewest_patches = 8, fewest_grey_steps = 4, fewest_for_field = 12;
-constexpr double end_of_scale = 0.002;  // an encoded mean this near 0 or 1 has pixels beyond it
-constexpr double same_ink = 1.5;        // Lab distance within which two references are one ink, printed twice
-constexpr double same_step = 3.0;       // L* within which two greys are one step
-constexpr double field_gain = 0.95;     // a curved field must lower the held-out error by this much
+// An encoded mean this near 0 or 1 has pixels beyond it.
+constexpr double low_end = 2.5 / 255, high_end = 1 - 0.002;
+constexpr double same_ink = 1.5;     // Lab distance within which two references are one ink, printed twice
+constexpr double same_step = 3.0;    // L* within which two greys are one step
+constexpr double field_gain = 0.95;  // a curved field must lower the held-out error by this much
+// A rendered photo has been through a matrix that drives vivid colours to zero in a channel, where roots bend
+// most and the file says least: they must earn their place.
+constexpr double root_gain_encoded = 0.8;
 constexpr double outlier_times = 6, outlier_least = 8;  // CIEDE2000; both are to be exceeded
 constexpr double outlier_share = 0.2;                   // of the patches that may be dropped before giving up
 constexpr double greatest_median = 6;
@@ -76,11 +82,21 @@ Status check(const PatchSample& p, std::size_t index, const FitOptions& options)
     return ok();
 }
 
-bool at_an_end(const PatchSample& p, const FitOptions& options) {
-    if (p.clipped) return true;
-    if (options.linear) return false;
-    return std::any_of(p.rgb.begin(), p.rgb.end(),
-                       [](double v) { return v <= end_of_scale || v >= 1 - end_of_scale; });
+std::array<End, 3> ends_of(const PatchSample& p, const FitOptions& options) {
+    std::array<End, 3> out{};
+    for (std::size_t c = 0; c < 3; ++c) {
+        if (p.clipped_high[c] || (!options.linear && p.rgb[c] >= high_end))
+            out[c] = End::high;
+        else if (p.clipped_low[c] || (!options.linear && p.rgb[c] <= low_end))
+            out[c] = End::low;
+    }
+    return out;
+}
+
+// Nothing is known of it: some channel is clipped and the table does not say which, or all are.
+bool tells_nothing(const PatchSample& p, const std::array<End, 3>& ends) {
+    const auto open = std::count(ends.begin(), ends.end(), End::none);
+    return open == 0 || (p.clipped && open == 3);
 }
 
 double distance(const Lab<D50>& a, const Lab<D50>& b) { return std::hypot(a.L - b.L, a.a - b.a, a.b - b.b); }
@@ -96,7 +112,7 @@ double quantile(std::vector<double> v, double p) {
 
 // Patches and traps as the joint fit wants them. `taking_part` marks the patches that the fit may see.
 JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& taking_part,
-                 const LightField& frame) {
+                 const LightField& frame, const FitOptions& options) {
     JointData data;
     for (std::size_t i = 0; i < samples.size(); ++i) {
         const PatchSample& s = samples[i];
@@ -105,7 +121,7 @@ JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& 
         if (s.role == PatchRole::trap)
             data.traps.push_back({i, s.rgb, to_xyz(s.reference).Y, place});
         else
-            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place, {}});
+            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place, ends_of(s, options), {}});
     }
     for (JointPatch& p : data.patches)
         for (std::size_t k = 0; k < data.patches.size(); ++k)
@@ -135,12 +151,14 @@ Vector3 gain_of(std::span<const PatchSample> samples, const JointData& data, con
 }
 
 double mean_difference(const JointData& data, const std::vector<Lab<D50>>& predicted) {
-    double sum = 0;
+    double sum = 0, count = 1e-9;
     for (std::size_t i = 0; i < predicted.size(); ++i) {
+        if (data.patches[i].censored()) continue;
         const double error = ciede2000(data.patches[i].reference, predicted[i]);
         sum += std::isfinite(error) ? error : 100;
+        count += 1;
     }
-    return sum / static_cast<double>(predicted.size());
+    return sum / count;
 }
 
 // The choice with the smallest held-out error: first the colour model, then how the light bends.
@@ -158,7 +176,9 @@ JointFit select(const JointData& data, const FitOptions& options, bool with_fiel
         best = std::move(other);
         best_score = other_score;
     };
-    if (!options.model) try_choice({ColourModel::root_polynomial, linear_field, options.linear}, 1.0);
+    if (!options.model)
+        try_choice({ColourModel::root_polynomial, linear_field, options.linear},
+                   options.linear ? 1.0 : root_gain_encoded);
     if (with_field)
         try_choice({best.choice().model, LightField::quadratic_terms, options.linear}, field_gain);
     return best;
@@ -180,6 +200,21 @@ bool twin_agrees(const JointData& data, const std::vector<Lab<D50>>& predicted, 
             return true;
     }
     return false;
+}
+
+void set_ends(CameraFit& fit, std::span<const PatchSample> samples, const FitOptions& options) {
+    constexpr double infinity = std::numeric_limits<double>::infinity();
+    fit.darkest = {-infinity, -infinity, -infinity};
+    fit.lightest = {infinity, infinity, infinity};
+    if (!options.linear) {
+        fit.darkest = fit.undo({low_end, low_end, low_end}, {});
+        fit.lightest = fit.undo({high_end, high_end, high_end}, {});
+        return;
+    }
+    // A linear file may be scaled at will; only a clipped patch shows where it ends.
+    for (const PatchSample& s : samples)
+        for (std::size_t c = 0; c < 3; ++c)
+            if (s.clipped_high[c]) fit.lightest[c] = std::min(fit.lightest[c], fit.undo(s.rgb, {})[c]);
 }
 
 Matrix3 outer(const Vector3& v) {
@@ -204,6 +239,13 @@ XYZ<D50> CameraFit::to_xyz(const CameraRgb& linear) const {
     for (std::size_t row = 0; row < 3; ++row)
         for (std::size_t k = 0; k < terms.size(); ++k) out[row] += map[row][k] * terms[k];
     return XYZ<D50>::from(out);
+}
+
+std::array<bool, 3> CameraFit::at_end_of_scale(const CameraRgb& linear) const {
+    const Vector3 v = linear.vector();
+    std::array<bool, 3> out{};
+    for (std::size_t c = 0; c < 3; ++c) out[c] = v[c] <= darkest[c] || v[c] >= lightest[c];
+    return out;
 }
 
 Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
@@ -255,8 +297,12 @@ Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_me
     const Matrix3 jacobian = by_colour * by_response;
     const Vector3 by_shading =
         by_colour * Vector3{shading * colour.X, shading * colour.Y, shading * colour.Z};
+    Matrix3 of_response = covariance_of_mean;
+    const std::array<bool, 3> at_end = at_end_of_scale(linear);
+    for (std::size_t c = 0; c < 3; ++c)
+        if (at_end[c]) of_response(c, c) += beyond[c] * beyond[c];
     Matrix3 sum =
-        jacobian * covariance_of_mean * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
+        jacobian * of_response * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
     for (std::size_t r = 0; r < 3; ++r)
         for (std::size_t c = 0; c < r; ++c) sum(r, c) = sum(c, r) = 0.5 * (sum(r, c) + sum(c, r));
     reading.covariance = sum;
@@ -287,16 +333,20 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         result.reference = s.reference;
         if (s.role == PatchRole::check) continue;
         // A trap may be as dark as the file can say: that is what it is for.
-        if (s.role == PatchRole::trap ? s.clipped : at_an_end(s, options)) {
+        const std::array<End, 3> ends = ends_of(s, options);
+        const bool full = std::find(ends.begin(), ends.end(), End::high) != ends.end();
+        if (s.role == PatchRole::trap ? full || (s.clipped && tells_nothing(s, ends))
+                                      : tells_nothing(s, ends)) {
             result.dropped = "clipped";
             continue;
         }
         taking_part[i] = true;
         if (s.role == PatchRole::trap) continue;
-        ++usable;
-        if (s.role == PatchRole::grey && std::none_of(grey_steps.begin(), grey_steps.end(), [&](double L) {
-                return std::abs(L - s.reference.L) < same_step;
-            }))
+        const bool whole = ends == std::array<End, 3>{};
+        usable += whole;
+        if (s.role == PatchRole::grey && whole &&
+            std::none_of(grey_steps.begin(), grey_steps.end(),
+                         [&](double L) { return std::abs(L - s.reference.L) < same_step; }))
             grey_steps.push_back(s.reference.L);
         placed = placed && s.place.has_value();
         if (s.place) {
@@ -324,7 +374,7 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     }
 
     const ToneCurve start = options.linear ? ToneCurve() : ToneCurve::srgb();
-    JointData data = gather(samples, taking_part, frame);
+    JointData data = gather(samples, taking_part, frame, options);
     data.gain = gain_of(samples, data, start);
     const Error dark{Reason::cannot_measure, "The card shows no light in some channel.", "",
                      "Check that the photo shows the card and that the table's columns are in order."};
@@ -341,10 +391,11 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     for (bool settled = false; !settled;) {
         if (!joint->sound()) return unsound;
         held_out = joint->held_out();
-        std::vector<double> errors;
+        std::vector<double> errors, whole;
         for (std::size_t i = 0; i < held_out.size(); ++i) {
             const double error = ciede2000(data.patches[i].reference, held_out[i]);
-            errors.push_back(std::isfinite(error) ? error : 1e3);
+            errors.push_back(data.patches[i].censored() ? 0 : std::isfinite(error) ? error : 1e3);
+            if (!data.patches[i].censored()) whole.push_back(errors.back());
         }
         const auto worst =
             static_cast<std::size_t>(std::max_element(errors.begin(), errors.end()) - errors.begin());
@@ -355,7 +406,7 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
             settled = false;
         };
         if (dropped < most_dropped && usable - dropped > fewest_patches &&
-            errors[worst] > std::max(outlier_times * quantile(errors, 0.5), outlier_least) &&
+            errors[worst] > std::max(outlier_times * quantile(whole, 0.5), outlier_least) &&
             !twin_agrees(data, held_out, worst)) {
             ++dropped;
             drop(data.patches[worst].source,
@@ -369,12 +420,13 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
                      "does not read as a black trap: something lights it, or it is flat ink");
         if (!settled) {
             const Vector3 gain = data.gain;
-            data = gather(samples, taking_part, frame);
+            data = gather(samples, taking_part, frame, options);
             data.gain = gain;
             joint = select(data, options, with_field);
         }
     }
     joint->export_to(fit, frame);
+    set_ends(fit, samples, options);
 
     const std::vector<Lab<D50>>& seen = held_out;
     std::vector<double> errors, check_errors;
@@ -384,7 +436,7 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     }
     for (std::size_t i = 0; i < data.patches.size(); ++i) {
         fit.patches[data.patches[i].source].predicted = seen[i];
-        fit.patches[data.patches[i].source].used = true;
+        fit.patches[data.patches[i].source].used = !data.patches[i].censored();
     }
     for (PatchResult& p : fit.patches) {
         p.delta_e = ciede2000(p.reference, p.predicted);

@@ -11,14 +11,16 @@ namespace {
 // Widths of the priors. The tone terms let the slope of the curve differ from sRGB's by a factor of about two
 // either way, as the contrast curves of phones do, and the three channels only a little from each other.
 constexpr std::array<double, tone_terms> tone_common{0.6, 0.6, 0.45, 0.35, 0.25};
-constexpr double tone_apart = 0.25;                        // of the common width
-constexpr double flare_mean = 0.003, flare_width = 0.012;  // of the light from a perfect white
+constexpr double tone_apart = 0.05;  // of the common width: one curve is applied to all three channels
+// Of the light from a perfect white. Veil has the mean colour of what the lens sees, so its shares are nearly alike.
+constexpr double flare_mean = 0.005, flare_common = 0.006, flare_apart = 0.002;
 constexpr double field_common = 0.25, field_apart = 0.08;
 constexpr double field_common_curved = 0.10, field_apart_curved = 0.03;
-constexpr double map_width_linear = 1.0, map_width_encoded = 0.3, root_width = 0.5;
+constexpr double map_width_linear = 1.0, map_width_encoded = 0.5, root_width = 0.5;
 
 constexpr double huber = 2.0;  // in robust scales; about the 75 % point of the length of a Gaussian 3-vector
 constexpr double trap_width = 0.0025;    // how far a trap's reflectance may be from what it says
+constexpr double beyond_clip = 0.1;      // how far past the clip a channel may be, of the light from white
 constexpr double median_length = 1.538;  // of a standard Gaussian 3-vector
 constexpr double least_scale = 0.15, most_scale = 4.0;
 constexpr double least_light = 0.05;
@@ -129,6 +131,7 @@ JointFit::JointFit(const JointData& data, const JointChoice& choice, const Joint
     flare_at_ = choice.linear ? 0 : 3 * tone_terms;
     field_at_ = flare_at_ + 3;
     map_at_ = field_at_ + 3 * choice.field_terms;
+    filled_.resize(data.patches.size());
     set_priors();
     start_from(start);
     solve();
@@ -152,10 +155,8 @@ void JointFit::set_priors() {
             const double width = tone_common[at(k)];
             shared(tone_at_ + k, tone_terms, width, tone_apart * width);
         }
-    for (int c = 0; c < 3; ++c) {
-        prior_mean_(flare_at_ + c) = flare_mean;
-        prior_precision_(flare_at_ + c, flare_at_ + c) = 1 / (flare_width * flare_width);
-    }
+    shared(flare_at_, 1, flare_common, flare_apart);
+    prior_mean_.segment(flare_at_, 3).setConstant(flare_mean);
     for (int k = 0; k < choice_.field_terms; ++k)
         shared(field_at_ + k, choice_.field_terms, k < 2 ? field_common : field_common_curved,
                k < 2 ? field_apart : field_apart_curved);
@@ -207,13 +208,17 @@ Vector3 JointFit::light_at(const Eigen::VectorXd& p, const LightField::Terms& pl
     return light;
 }
 
-JointFit::Evaluated JointFit::evaluate(const Eigen::VectorXd& p, const ToneCurve& tone, const Vector3& rgb,
-                                       const LightField::Terms& place) const {
-    Evaluated out{};
+Vector3 JointFit::response(const Eigen::VectorXd& p, const ToneCurve& tone, const Vector3& rgb,
+                           const LightField::Terms& place) const {
+    Vector3 out{};
     const Vector3 linear = tone.to_linear(rgb), light = light_at(p, place);
     for (int c = 0; c < 3; ++c)
-        out.response[at(c)] = (data_->gain[at(c)] * linear[at(c)] - p(flare_at_ + c)) / light[at(c)];
-    out.terms = expand(choice_.model, out.response);
+        out[at(c)] = (data_->gain[at(c)] * linear[at(c)] - p(flare_at_ + c)) / light[at(c)];
+    return out;
+}
+
+JointFit::Evaluated JointFit::colour_of(const Eigen::VectorXd& p, const Vector3& response) const {
+    Evaluated out{response, expand(choice_.model, response), {}};
     Vector3 colour{};
     for (int row = 0; row < 3; ++row)
         for (int k = 0; k < map_terms_; ++k)
@@ -222,20 +227,99 @@ JointFit::Evaluated JointFit::evaluate(const Eigen::VectorXd& p, const ToneCurve
     return out;
 }
 
+JointFit::Evaluated JointFit::evaluate_filled(const Eigen::VectorXd& p, const ToneCurve& tone,
+                                              std::size_t patch) const {
+    const JointPatch& seen = data_->patches[patch];
+    Vector3 value = response(p, tone, seen.rgb, seen.place);
+    for (std::size_t c = 0; c < 3; ++c)
+        if (filled_[patch].active[c]) value[c] = filled_[patch].response[c];
+    return colour_of(p, value);
+}
+
+Matrix3 JointFit::colour_by_response(const Eigen::VectorXd& p, const Vector3& response) const {
+    const auto slopes = expand_slope(choice_.model, response);
+    Matrix3 out;
+    for (int r = 0; r < 3; ++r)
+        for (int k = 0; k < map_terms_; ++k)
+            for (std::size_t c = 0; c < 3; ++c)
+                out(at(r), c) += p(map_at_ + r * map_terms_ + k) * slopes[at(k)][c];
+    return out;
+}
+
+// A clipped channel is an unknown of its own patch: the value beyond the clip that fits the reference best
+// under the present parameters, with a weak prior near the clip. It is projected out of the patch's residual
+// (variable projection), so that it costs the fit no parameters and a held-out error needs none.
+void JointFit::fill_in() {
+    const ToneCurve tone = tone_of(parameters_);
+    for (std::size_t i = 0; i < data_->patches.size(); ++i) {
+        const JointPatch& patch = data_->patches[i];
+        if (!patch.censored()) continue;
+        Filled& filled = filled_[i];
+        const Vector3 clip = response(parameters_, tone, patch.rgb, patch.place),
+                      reference = patch.reference.vector();
+        Vector3 value = clip;
+        for (std::size_t c = 0; c < 3; ++c)
+            if (filled.active[c]) value[c] = filled.response[c];
+        Eigen::Matrix3d by_value;
+        for (int round = 0; round < 3; ++round) {
+            const XYZ<D50> colour = colour_of(parameters_, value).colour;
+            const Vector3 lab = to_lab(colour).vector();
+            const Matrix3 slope =
+                Matrix3::diagonal(lab_weight) * lab_jacobian(colour) * colour_by_response(parameters_, value);
+            // Channels that are known do not move; the others are drawn to the clip.
+            Eigen::Matrix3d normal = Eigen::Matrix3d::Identity();
+            Eigen::Vector3d gradient = Eigen::Vector3d::Zero();
+            by_value.setZero();
+            for (std::size_t c = 0; c < 3; ++c) {
+                if (patch.end[c] == End::none) continue;
+                for (std::size_t k = 0; k < 3; ++k)
+                    by_value(static_cast<int>(k), static_cast<int>(c)) = slope(k, c);
+            }
+            Eigen::Vector3d miss;
+            for (std::size_t k = 0; k < 3; ++k)
+                miss(static_cast<int>(k)) = lab_weight[k] * (reference[k] - lab[k]);
+            const double precision = scale_ * scale_ / (beyond_clip * beyond_clip);
+            normal = by_value.transpose() * by_value + precision * Eigen::Matrix3d::Identity();
+            gradient = by_value.transpose() * miss;
+            for (int c = 0; c < 3; ++c) gradient(c) += precision * (clip[at(c)] - value[at(c)]);
+            const Eigen::Vector3d step = normal.ldlt().solve(gradient);
+            for (int c = 0; c < 3; ++c) {
+                if (patch.end[at(c)] == End::none || !std::isfinite(step(c))) continue;
+                const double moved = value[at(c)] + std::clamp(step(c), -beyond_clip, beyond_clip);
+                value[at(c)] = patch.end[at(c)] == End::low ? std::min(moved, clip[at(c)])
+                                                            : std::max(moved, clip[at(c)]);
+            }
+        }
+        Eigen::Matrix3d spread = Eigen::Matrix3d::Identity() * (scale_ * scale_);
+        for (std::size_t c = 0; c < 3; ++c) {
+            filled.active[c] = patch.end[c] != End::none && value[c] != clip[c];
+            filled.response[c] = value[c];
+            const int column = static_cast<int>(c);
+            if (filled.active[c])
+                spread += beyond_clip * beyond_clip * by_value.col(column) * by_value.col(column).transpose();
+        }
+        // Symmetric root of the inverse, in units of the scale.
+        const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> eigen(spread);
+        filled.whiten = scale_ * eigen.operatorInverseSqrt();
+        if (!filled.whiten.allFinite()) filled = {};
+    }
+}
+
 // Fills the residuals (three a patch, then three a trap) and returns the cost under the present weights.
 double JointFit::residuals(const Eigen::VectorXd& p, Eigen::VectorXd& out) const {
     const ToneCurve tone = tone_of(p);
     out.resize(3 * weight_.size());
     Eigen::Index row = 0;
-    for (const JointPatch& patch : data_->patches) {
-        const Lab<D50> lab = to_lab(evaluate(p, tone, patch.rgb, patch.place).colour);
+    for (std::size_t i = 0; i < data_->patches.size(); ++i) {
+        const JointPatch& patch = data_->patches[i];
+        const Lab<D50> lab = to_lab(evaluate_filled(p, tone, i).colour);
         const Vector3 value = lab.vector(), reference = patch.reference.vector();
         for (std::size_t k = 0; k < 3; ++k) out(row++) = lab_weight[k] * (value[k] - reference[k]);
+        if (patch.censored()) out.segment<3>(row - 3) = filled_[i].whiten * out.segment<3>(row - 3).eval();
     }
     for (const JointTrap& trap : data_->traps) {
-        const Vector3 response = evaluate(p, tone, trap.rgb, trap.place).response;
-        for (std::size_t c = 0; c < 3; ++c)
-            out(row++) = scale_ * (response[c] - trap.reflectance) / trap_width;
+        const Vector3 value = response(p, tone, trap.rgb, trap.place);
+        for (std::size_t c = 0; c < 3; ++c) out(row++) = scale_ * (value[c] - trap.reflectance) / trap_width;
     }
     double cost = 0;
     for (Eigen::Index i = 0; i < weight_.size(); ++i)
@@ -260,9 +344,11 @@ void JointFit::linearise(const Eigen::VectorXd& p) {
 
     // Chain rule from d residual / d response of one row block to tone, flare and field.
     const auto fill = [&](Eigen::Index row, const Eigen::Matrix3d& by_response, const Vector3& rgb,
-                          const LightField::Terms& place, const Vector3& response) {
+                          const LightField::Terms& place, const Vector3& response,
+                          const std::array<bool, 3>& filled) {
         const Vector3 light = light_at(p, place);
         for (int c = 0; c < 3; ++c) {
+            if (filled[at(c)]) continue;  // its value is not the file's
             const Eigen::Vector3d column = by_response.col(c) / light[at(c)];
             jacobian_.block<3, 1>(row, flare_at_ + c) = -column;
             for (int k = 0; k < choice_.field_terms; ++k)
@@ -281,27 +367,25 @@ void JointFit::linearise(const Eigen::VectorXd& p) {
     };
 
     Eigen::Index row = 0;
-    for (const JointPatch& patch : data_->patches) {
-        const Evaluated e = evaluate(p, tone, patch.rgb, patch.place);
+    for (std::size_t i = 0; i < data_->patches.size(); ++i) {
+        const JointPatch& patch = data_->patches[i];
+        const Evaluated e = evaluate_filled(p, tone, i);
         const Matrix3 by_colour = Matrix3::diagonal(lab_weight) * lab_jacobian(e.colour);
-        const auto slopes = expand_slope(choice_.model, e.response);
-        Matrix3 colour_by_response;
         for (int r = 0; r < 3; ++r)
-            for (int k = 0; k < map_terms_; ++k) {
-                for (std::size_t c = 0; c < 3; ++c)
-                    colour_by_response(at(r), c) += p(map_at_ + r * map_terms_ + k) * slopes[at(k)][c];
+            for (int k = 0; k < map_terms_; ++k)
                 for (int out = 0; out < 3; ++out)
                     jacobian_(row + out, map_at_ + r * map_terms_ + k) =
                         by_colour(at(out), at(r)) * e.terms[at(k)];
-            }
-        const Matrix3 by_response = by_colour * colour_by_response;
+        const Matrix3 by_response = by_colour * colour_by_response(p, e.response);
         fill(row, Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(by_response.m.data()),
-             patch.rgb, patch.place, e.response);
+             patch.rgb, patch.place, e.response, filled_[i].active);
+        if (patch.censored())
+            jacobian_.middleRows<3>(row) = filled_[i].whiten * jacobian_.middleRows<3>(row).eval();
         row += 3;
     }
     for (const JointTrap& trap : data_->traps) {
         const Evaluated e = evaluate(p, tone, trap.rgb, trap.place);
-        fill(row, Eigen::Matrix3d::Identity() * (scale_ / trap_width), trap.rgb, trap.place, e.response);
+        fill(row, Eigen::Matrix3d::Identity() * (scale_ / trap_width), trap.rgb, trap.place, e.response, {});
         row += 3;
     }
 }
@@ -317,7 +401,9 @@ void JointFit::form_normal() {
 void JointFit::reweigh() {
     const auto patches = static_cast<Eigen::Index>(data_->patches.size());
     std::vector<double> lengths;
-    for (Eigen::Index i = 0; i < patches; ++i) lengths.push_back(residual_.segment(3 * i, 3).norm());
+    for (Eigen::Index i = 0; i < patches; ++i)
+        if (!data_->patches[static_cast<std::size_t>(i)].censored())
+            lengths.push_back(residual_.segment(3 * i, 3).norm());
     // Residuals of a fit are smaller than its errors by the degrees of freedom that it spent.
     const double spent = std::min(0.6, static_cast<double>(parameters()) / static_cast<double>(3 * patches));
     const double before = scale_;
@@ -350,6 +436,7 @@ void JointFit::solve() {
     residuals(parameters_, residual_);
     Eigen::VectorXd trial_residual;
     for (int iteration = 0; iteration < most_steps; ++iteration) {
+        fill_in();
         linearise(parameters_);
         reweigh();
         form_normal();
@@ -376,7 +463,9 @@ void JointFit::solve() {
         }
         if (length < settled && iteration >= least_steps) break;
     }
+    fill_in();
     linearise(parameters_);
+    residuals(parameters_, residual_);
     form_normal();
     sound_ = parameters_.allFinite() && residual_.allFinite() && normal_.allFinite();
 }
@@ -434,6 +523,21 @@ void JointFit::export_to(CameraFit& fit, const LightField& frame) const {
         fit.flare[at(c)] = parameters_(flare_at_ + c) / gain[at(c)];
         for (int k = 0; k < choice_.field_terms; ++k)
             fit.field.terms[at(c)][at(k)] = parameters_(field_at_ + c * choice_.field_terms + k);
+    }
+    for (std::size_t c = 0; c < 3; ++c) {
+        // Start from two percent, for a card that has no such patch.
+        constexpr double usual = 0.02;
+        double squares = usual * usual, count = 1;
+        const ToneCurve tone = tone_of(parameters_);
+        for (std::size_t i = 0; i < filled_.size(); ++i) {
+            if (!filled_[i].active[c]) continue;
+            const JointPatch& patch = data_->patches[i];
+            squares +=
+                std::pow(filled_[i].response[c] - response(parameters_, tone, patch.rgb, patch.place)[c], 2);
+            count += 1;
+        }
+        // Inks at the edge of what prints lie further out than most threads.
+        fit.beyond[c] = 0.7 * std::sqrt(squares / count) / gain[c];
     }
     const std::array<double, 6> unit = expand(choice_.model, gain);
     for (int row = 0; row < 3; ++row) {

@@ -40,12 +40,17 @@ struct JointChoice {
     bool linear = false;
 };
 
+enum class End { none, low, high };
+
 struct JointPatch {
     std::size_t source = 0;  // index into the caller's table
     Vector3 rgb{}, standard_error{};
     Lab<D50> reference;
     LightField::Terms place{};       // basis at its place; zero without one
+    std::array<End, 3> end{};        // channels of which the file says only "this or beyond"
     std::vector<std::size_t> twins;  // patches of the same ink, itself included: they are left out together
+
+    bool censored() const { return end != std::array<End, 3>{}; }
 };
 
 struct JointTrap {
@@ -66,7 +71,8 @@ class JointFit {
   public:
     JointFit(const JointData& data, const JointChoice& choice, const JointFit* start = nullptr);
 
-    // Lab of each patch by the fit of all patches, and by a fit without it and its twins.
+    // Lab of each patch by the fit of all patches, and by a fit without it and its twins; a clipped channel
+    // is taken as the file has it.
     std::vector<Lab<D50>> fitted() const;
     std::vector<Lab<D50>> held_out() const;
 
@@ -86,9 +92,26 @@ class JointFit {
         XYZ<D50> colour;
     };
 
+    // What a clipped channel would have read, from the reference and the other channels: present estimate,
+    // and the whitening of the patch's residual that allows for what is not known of it (censored
+    // regression).
+    struct Filled {
+        std::array<bool, 3> active{};  // the estimate lies beyond the clip; else the file's value stands
+        Vector3 response{};
+        Eigen::Matrix3d whiten = Eigen::Matrix3d::Identity();
+    };
+
     int parameters() const { return map_at_ + 3 * map_terms_; }
+    Vector3 response(const Eigen::VectorXd& at, const ToneCurve& tone, const Vector3& rgb,
+                     const LightField::Terms& place) const;
+    Evaluated colour_of(const Eigen::VectorXd& at, const Vector3& response) const;
     Evaluated evaluate(const Eigen::VectorXd& at, const ToneCurve& tone, const Vector3& rgb,
-                       const LightField::Terms& place) const;
+                       const LightField::Terms& place) const {
+        return colour_of(at, response(at, tone, rgb, place));
+    }
+    Evaluated evaluate_filled(const Eigen::VectorXd& at, const ToneCurve& tone, std::size_t patch) const;
+    Matrix3 colour_by_response(const Eigen::VectorXd& at, const Vector3& response) const;
+    void fill_in();
     ToneCurve tone_of(const Eigen::VectorXd& at) const;
     Vector3 light_at(const Eigen::VectorXd& at, const LightField::Terms& place) const;
     double residuals(const Eigen::VectorXd& at, Eigen::VectorXd& out) const;
@@ -105,7 +128,8 @@ class JointFit {
     Eigen::VectorXd parameters_, prior_mean_;
     Eigen::MatrixXd prior_precision_, jacobian_, normal_;
     Eigen::VectorXd residual_, weight_;
-    double scale_ = 1;  // of the residuals, robust
+    std::vector<Filled> filled_;  // one a patch
+    double scale_ = 1;            // of the residuals, robust
     bool sound_ = true;
 };
 

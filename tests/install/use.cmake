@@ -18,7 +18,7 @@ if(WAY STREQUAL "package")
   endif()
 else()
   # The library alone, without the tool and what the tool needs.
-  list(APPEND options -DBINDHUE_SOURCE=${SOURCE} -DBINDHUE_TOOL=OFF -DBINDHUE_SANITIZE=${SANITIZE})
+  list(APPEND options -DBINDHUE_SOURCE=${SOURCE} -DBINDHUE_TOOL=OFF)
 endif()
 run(${CMAKE_COMMAND} -S ${CONSUMER} -B ${WORK}/build -G ${GENERATOR} ${options})
 run(${CMAKE_COMMAND} --build ${WORK}/build)

@@ -131,6 +131,24 @@ TEST_CASE("One percent of veil is undone") {
     CHECK(error_on_prints(veiled, with, opening) < error_on_prints(clear, without, opening) + 0.3);
 }
 
+TEST_CASE("The veil of a rendered photo is found alike in its channels, within 0.4 percent of white") {
+    for (const double veil : {0.003, 0.006, 0.01}) {
+        Photo photo = plain_photo(23);
+        photo.encoded = true;
+        // Of the colour of white, as the light from a whole scene nearly is.
+        const Vector3 raw = response(photo.camera, photo.light, Spectrum::constant(1));
+        for (std::size_t c = 0; c < 3; ++c)
+            photo.veil[c] = veil * photo.exposure * raw[c] / std::max({raw[0], raw[1], raw[2]});
+        const CameraFit fit = fitted(photo);
+        const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
+        INFO("veil " << veil);
+        for (std::size_t c = 0; c < 3; ++c) {
+            CHECK(fit.flare[c] / white[c] == Approx(veil).margin(0.004));
+            CHECK(fit.flare[c] / white[c] == Approx(fit.flare[1] / white[1]).margin(0.002));
+        }
+    }
+}
+
 TEST_CASE("A gradient of 30 percent across the card is undone everywhere on it") {
     Photo photo = plain_photo(22);
     photo.exposure = 0.6;
@@ -209,6 +227,91 @@ TEST_CASE("Check patches and clipped patches have no influence on the fit") {
     CHECK(before->patches[0].dropped == "clipped");
     CHECK_FALSE(before->patches[0].used);
     CHECK(after->check_max > before->check_max);
+}
+
+TEST_CASE("Channels that a phone's saturation drives to zero do not bend the fit") {
+    std::size_t cut_off = 0;
+    std::vector<double> prints;
+    for (const std::uint64_t seed : {81U, 82U, 83U, 84U, 85U}) {
+        Photo photo = plain_photo(seed);
+        photo.encoded = true;
+        photo.saturation = 1.45;
+        const std::vector<PatchSample> card = Taken(photo).card();
+        for (const PatchSample& p : card)
+            for (const double v : p.rgb) cut_off += p.role == PatchRole::colour && v <= 0.002;
+        const CameraFit fit = fitted(photo);
+        prints.push_back(error_on_prints(photo, fit, opening));
+        // Dark neutral thread, L* about 15, where false zeros show first.
+        Taken taken(photo);
+        Spectrum dark;
+        for (std::size_t i = 0; i < spectrum_size; ++i) dark[i] = 0.019;
+        double a = 0, b = 0;
+        constexpr int shots = 16;  // a wrap is a mean of many pixels; one patch mean at L* 15 is noisy
+        for (int k = 0; k < shots; ++k) {
+            const Lab<D50> read = read_at(fit, taken, dark, opening);
+            a += read.a / shots;
+            b += read.b / shots;
+        }
+        INFO("seed " << seed);
+        CHECK(std::abs(a) < 1.5);
+        CHECK(std::abs(b) < 1.5);
+    }
+    CHECK(cut_off > 30);
+    CHECK(median(prints) < 1.2);
+}
+
+TEST_CASE("A patch counts by its open channels: where a clipped one was cut off hardly matters") {
+    Photo photo = plain_photo(86);
+    photo.encoded = true;
+    photo.saturation = 1;
+    std::vector<PatchSample> card = Taken(photo).card();
+    std::size_t vivid = card.size();
+    for (std::size_t i = 0; i < card.size(); ++i)
+        if (card[i].role == PatchRole::colour && !card[i].clipped &&
+            (vivid == card.size() || card[i].rgb[2] < card[vivid].rgb[2]))
+            vivid = i;
+    REQUIRE(vivid < card.size());
+    const Vector3 seen = card[vivid].rgb;
+    const auto fit_with = [&](double cut_off_at, double red) {
+        card[vivid].clipped = card[vivid].clipped_low[2] = true;
+        card[vivid].rgb = {seen[0] + red, seen[1], cut_off_at};
+        const Result<CameraFit> fit = fit_camera(card, {});
+        REQUIRE(fit);
+        CHECK_FALSE(fit->patches[vivid].used);
+        CHECK(fit->patches[vivid].dropped.empty());
+        return *fit;
+    };
+    const auto apart = [&](const CameraFit& one, const CameraFit& other) {
+        double most = 0;
+        for (const double blue : {0.15, 0.3, 0.45}) {
+            const Vector3 near{seen[0], seen[1], blue};
+            most =
+                std::max(most, ciede2000(to_lab(one.to_xyz(CameraRgb::from(one.undo(near, opening)))),
+                                         to_lab(other.to_xyz(CameraRgb::from(other.undo(near, opening))))));
+        }
+        return most;
+    };
+    const CameraFit low = fit_with(seen[2] + 0.03, 0), high = fit_with(seen[2] + 0.1, 0),
+                    red = fit_with(seen[2] + 0.03, 0.03);
+    CHECK(apart(low, high) < 0.2);
+    CHECK(apart(low, red) > 2 * apart(low, high));  // the open channels do count
+}
+
+TEST_CASE("A reading at an end of the photo's scale says so and is wider") {
+    Photo photo = plain_photo(87);
+    photo.encoded = true;
+    const CameraFit fit = fitted(photo);
+    const Vector3 open = fit.undo({0.5, 0.3, 0.2}, {}), cut = fit.undo({0.5, 0.3, 0}, {}),
+                  full = fit.undo({1, 0.3, 0.2}, {});
+    CHECK(fit.at_end_of_scale(CameraRgb::from(open)) == std::array{false, false, false});
+    CHECK(fit.at_end_of_scale(CameraRgb::from(cut)) == std::array{false, false, true});
+    CHECK(fit.at_end_of_scale(CameraRgb::from(full)) == std::array{true, false, false});
+    const Reading reading = fit.read(CameraRgb::from(cut), {});
+    const Matrix3 alone = fit.fit_covariance(reading.lab);
+    CHECK(reading.covariance(2, 2) > alone(2, 2) + 4);
+    // A linear file has no known end unless a patch is clipped.
+    const CameraFit linear = fitted(plain_photo());
+    CHECK(linear.at_end_of_scale({5, -1, 0}) == std::array{false, false, false});
 }
 
 // The shortcut against the long way: leave one ink out of the table, fit again, predict it. The shortcut

@@ -44,7 +44,10 @@ struct PatchSample {
     Lab<D50> reference;                // of the printed patch
     std::optional<Spectrum> spectrum;  // its reflectance where an instrument gave it (for the spectral fit)
     std::optional<CardPoint> place;    // without places there is no light field
-    bool clipped = false;              // some pixels at either end of the scale: left out
+    // Some pixels at an end of the scale. Where it is known which channels, they are taken for "this or
+    // beyond" and the patch counts by the others; where it is not, the patch is left out.
+    bool clipped = false;
+    std::array<bool, 3> clipped_low{}, clipped_high{};
 };
 
 enum class ColourModel { matrix, root_polynomial };  // 3x3; 6 terms: r, g, b, sqrt(rg), sqrt(gb), sqrt(rb)
@@ -75,6 +78,11 @@ class CameraFit {
     ColourModel model = ColourModel::matrix;
     std::array<std::array<double, 6>, 3> map{};  // rows X, Y, Z; three or six terms used
 
+    // Where the photo's scale ends, as a linear response undone at the card's mean level, and how far beyond it
+    // a colour that is clipped there may lie (one standard deviation, after the clipped patches). Infinite where
+    // no end is known.
+    Vector3 darkest{}, lightest{}, beyond{};
+
     Trust trust = Trust::nominal;
     ReadingContext context;
 
@@ -93,6 +101,10 @@ class CameraFit {
     // The linear response that to_xyz turns into this colour, by Newton's method; exact for colours that the
     // map reaches, nearest found otherwise.
     CameraRgb response_to(const XYZ<D50>& colour) const;
+
+    // Which channels of a linear response lie at an end of the photo's scale: the true colour may be more vivid
+    // than the photo can show. read() widens the covariance by what may lie beyond.
+    std::array<bool, 3> at_end_of_scale(const CameraRgb& linear) const;
 
     // The reading of a linear response with the covariance of its mean: pixel noise, the fit's own error
     // forecast from the held-out errors (wider outside the hull of the patches), card trust, shading, each an
