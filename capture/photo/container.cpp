@@ -31,6 +31,14 @@ class TiffView {
     }
     bool valid() const { return valid_; }
     std::uint32_t first_directory() const { return u32(4); }
+    // Every entry of the directory, and the value that each points to, lies in the file.
+    bool whole(std::uint32_t directory) const {
+        const std::size_t entries = u16(directory), first = std::size_t{directory} + 2;
+        if (directory == 0 || first + 12 * entries + 4 > bytes_.size()) return false;
+        for (std::size_t i = 0; i < entries; ++i)
+            if (!value_of(first + 12 * i)) return false;
+        return true;
+    }
 
     struct Entry {
         std::uint32_t type = 0, count = 0;
@@ -42,14 +50,7 @@ class TiffView {
         for (std::uint32_t i = 0; i < entries; ++i) {
             const std::size_t at = directory + std::size_t{2} + std::size_t{12} * i;
             if (at + 12 > bytes_.size()) return std::nullopt;
-            if (u16(at) != tag) continue;
-            Entry e{u16(at + 2), u32(at + 4), at + 8};
-            constexpr std::array<std::size_t, 14> sizes{0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
-            const std::size_t unit = e.type < sizes.size() ? sizes[e.type] : 0;
-            if (unit == 0) return std::nullopt;
-            if (unit * e.count > 4) e.at = u32(at + 8);
-            if (e.at > bytes_.size() || unit * e.count > bytes_.size() - e.at) return std::nullopt;
-            return e;
+            if (u16(at) == tag) return value_of(at);
         }
         return std::nullopt;
     }
@@ -72,6 +73,16 @@ class TiffView {
     }
 
   private:
+    // What the directory entry at this place points to.
+    std::optional<Entry> value_of(std::size_t at) const {
+        Entry e{u16(at + 2), u32(at + 4), at + 8};
+        constexpr std::array<std::size_t, 14> sizes{0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
+        const std::size_t unit = e.type < sizes.size() ? sizes[e.type] : 0;
+        if (unit == 0) return std::nullopt;
+        if (unit * e.count > 4) e.at = u32(at + 8);
+        if (e.at > bytes_.size() || unit * e.count > bytes_.size() - e.at) return std::nullopt;
+        return e;
+    }
     std::uint32_t u16(std::size_t at) const {
         if (at + 2 > bytes_.size()) return 0;
         return little_ ? static_cast<std::uint32_t>(bytes_[at] | (bytes_[at + 1] << 8)) : big16(bytes_, at);
@@ -189,6 +200,7 @@ Result<Container> read_tiff(Bytes b, const std::string& where) {
     const TiffView tiff(b);
     if (!tiff.valid()) return broken(where, "the TIFF header is damaged");
     const std::uint32_t root = tiff.first_directory();
+    if (!tiff.whole(root)) return broken(where, "the TIFF is cut short");
     out.width = tiff.number(root, 0x0100);
     out.height = tiff.number(root, 0x0101);
     if (const auto icc = tiff.find(root, 0x8773);

@@ -1,5 +1,8 @@
 #include "photo/photo.hpp"
 
+#include <fcntl.h>
+#include <unistd.h>
+
 #include <array>
 #include <fstream>
 #include <memory>
@@ -53,6 +56,28 @@ void honour_profile(const std::vector<std::uint8_t>& icc, cv::Mat& bgr) {
         cmsDoTransform(transform.get(), bgr.ptr(y), bgr.ptr(y), static_cast<cmsUInt32Number>(bgr.cols));
 }
 
+// Decoders print what they think of a damaged file on standard error, whatever they are told; what is wrong is said by our own message.
+class Hush {
+  public:
+    Hush() : kept_(::fcntl(STDERR_FILENO, F_DUPFD_CLOEXEC, 3)) {
+        if (kept_ < 0) return;
+        if (const int nowhere = ::open("/dev/null", O_WRONLY | O_CLOEXEC); nowhere >= 0) {
+            ::dup2(nowhere, STDERR_FILENO);
+            ::close(nowhere);
+        }
+    }
+    ~Hush() {
+        if (kept_ < 0) return;
+        ::dup2(kept_, STDERR_FILENO);
+        ::close(kept_);
+    }
+    Hush(const Hush&) = delete;
+    Hush& operator=(const Hush&) = delete;
+
+  private:
+    int kept_;
+};
+
 }  // namespace
 
 Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::string& source,
@@ -66,6 +91,7 @@ Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::strin
     photo.focal_35mm = container->focal_35mm;
     photo.source = source;
     try {
+        const Hush hush;
         const cv::Mat view(1, static_cast<int>(bytes.size()), CV_8U, const_cast<std::uint8_t*>(bytes.data()));
         photo.bgr = cv::imdecode(view, cv::IMREAD_ANYDEPTH | cv::IMREAD_COLOR);
     } catch (const cv::Exception&) {
@@ -79,12 +105,16 @@ Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::strin
 }
 
 Result<Photo> load_photo(const std::filesystem::path& path, const PhotoOptions& options) {
+    std::error_code code;
+    if (!std::filesystem::exists(path, code))
+        return Error{Reason::not_found, "there is no such photo", path.string(), "check the name"};
+    if (std::filesystem::is_directory(path, code))
+        return Error{Reason::bad_format, "this is a folder, not a photo", path.string(), "name one photo in it"};
     std::ifstream in(path, std::ios::binary);
     std::vector<std::uint8_t> bytes;
     if (in) bytes.assign(std::istreambuf_iterator<char>(in), {});
-    if (!in || bytes.empty())
-        return Error{Reason::storage, "the photo can't be read", path.string(),
-                     "check the name and that you may read it"};
+    if (!in)
+        return Error{Reason::bad_format, "the photo can't be read", path.string(), "check that you may read it"};
     return decode_photo(bytes, path.string(), options);
 }
 

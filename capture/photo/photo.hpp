@@ -30,7 +30,7 @@ struct Photo {
 
 // JPEG, PNG, TIFF with 8 or 16 bits; EXIF and TIFF orientation applied; an embedded RGB profile is honoured
 // (a matrix profile by the camera fit, which finds primaries and curve from the card; one with tables by
-// undoing it here). Errors: bad_format, storage.
+// undoing it here). Standard error is silent while a decoder works. Errors: bad_format; not_found.
 Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::string& source,
                            const PhotoOptions& options = {});
 Result<Photo> load_photo(const std::filesystem::path& path, const PhotoOptions& options = {});

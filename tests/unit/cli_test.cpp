@@ -166,7 +166,7 @@ TEST_CASE("a picture that can't be written ends with 5") {
     const Ended ended = bindhue_command(std::string("read ").append(photo("door.jpg")) +
                                         " --json --picture /nowhere/at/all/found.png");
     CHECK(ended.code == 5);
-    CHECK_THAT(ended.err, Catch::Contains("/nowhere/at/all/found.png") && Catch::Contains("what to do: "));
+    CHECK_THAT(ended.err, Catch::Contains("/nowhere/at/all") && Catch::Contains("what to do: "));
     const Ended sheet = bindhue_command("card print --output /nowhere/at/all/card.pdf");
     CHECK(sheet.code == 5);
     explained(sheet);

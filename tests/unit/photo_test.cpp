@@ -37,11 +37,9 @@ cv::Mat stored(const cv::Mat& upright, int orientation) {
         m = out;
     };
     if (orientation >= 5) m = cv::Mat(m.t());
-    if (orientation == 2 || orientation == 8 || orientation == 7)
-        flip(orientation == 8 ? 0 : orientation == 7 ? -1 : 1);
-    if (orientation == 3) flip(-1);
-    if (orientation == 4) flip(0);
-    if (orientation == 6) flip(1);
+    if (orientation == 2 || orientation == 8) flip(1);
+    if (orientation == 3 || orientation == 7) flip(-1);
+    if (orientation == 4 || orientation == 6) flip(0);
     return m;
 }
 
@@ -74,13 +72,17 @@ ImageBytes swapping_profile() {
         },
         to_lab, 0);
     cmsPipeline* pipeline = cmsPipelineAlloc(nullptr, 3, 3);
+    // ICC.1:2010, 10.10: a table stands between two sets of curves.
+    cmsPipelineInsertStage(pipeline, cmsAT_END, cmsStageAllocToneCurves(nullptr, 3, nullptr));
     cmsPipelineInsertStage(pipeline, cmsAT_END, table);
+    cmsPipelineInsertStage(pipeline, cmsAT_END, cmsStageAllocToneCurves(nullptr, 3, nullptr));
     cmsHPROFILE out = cmsCreateProfilePlaceholder(nullptr);
     cmsSetProfileVersion(out, 4.2);
     cmsSetDeviceClass(out, cmsSigInputClass);
     cmsSetColorSpace(out, cmsSigRgbData);
     cmsSetPCS(out, cmsSigLabData);
-    cmsWriteTag(out, cmsSigAToB0Tag, pipeline);
+    REQUIRE(cmsWriteTag(out, cmsSigAToB0Tag, pipeline));
+    REQUIRE(cmsWriteTag(out, cmsSigMediaWhitePointTag, cmsD50_XYZ()));
     cmsPipelineFree(pipeline);
     cmsDeleteTransform(to_lab);
     cmsCloseProfile(srgb);
@@ -158,9 +160,9 @@ TEST_CASE("A profile of tables is undone") {
         const cv::Vec3b was = at(*raw, x, y), is = at(*photo, x, y);
         // The file's blue is sRGB's red. From BT.709 primaries to BT.2020: ITU-R BT.2087-0, 4.
         const double r = decoded(was[0] / 255.0), g = decoded(was[1] / 255.0), b = decoded(was[2] / 255.0);
-        CHECK(is[2] == Approx(255 * encoded_srgb(0.6274 * r + 0.3293 * g + 0.0433 * b)).margin(3));
-        CHECK(is[1] == Approx(255 * encoded_srgb(0.0691 * r + 0.9195 * g + 0.0114 * b)).margin(3));
-        CHECK(is[0] == Approx(255 * encoded_srgb(0.0164 * r + 0.0880 * g + 0.8956 * b)).margin(3));
+        CHECK(int{is[2]} == Approx(255 * encoded_srgb(0.6274 * r + 0.3293 * g + 0.0433 * b)).margin(3));
+        CHECK(int{is[1]} == Approx(255 * encoded_srgb(0.0691 * r + 0.9195 * g + 0.0114 * b)).margin(3));
+        CHECK(int{is[0]} == Approx(255 * encoded_srgb(0.0164 * r + 0.0880 * g + 0.8956 * b)).margin(3));
     }
     // Linear camera RGB has no profile worth the name.
     const auto linear = decode_photo(file, "photo", {true});
@@ -201,10 +203,15 @@ TEST_CASE("A photo that is not there, a folder and an empty file are told apart 
     const TemporaryFolder folder;
     const auto missing = load_photo(folder.path / "none.jpg");
     REQUIRE_FALSE(missing);
+    CHECK(missing.error().reason == Reason::not_found);
     CHECK_THAT(missing.error().where, Catch::Contains("none.jpg"));
-    CHECK_FALSE(load_photo(folder.path));
     std::ofstream(folder.path / "empty.jpg").close();
-    CHECK_FALSE(load_photo(folder.path / "empty.jpg"));
+    for (const auto& path : {folder.path, folder.path / "empty.jpg"}) {
+        const auto refused = load_photo(path);
+        REQUIRE_FALSE(refused);
+        CHECK(refused.error().reason == Reason::bad_format);
+        CHECK(refused.error().where == path.string());
+    }
 }
 
 TEST_CASE("Whatever bytes a photo holds, it is decoded or refused with reasons") {
