@@ -50,6 +50,12 @@ CardReport report(const CardLayout& layout, const CardView& view, const CameraFi
     return out;
 }
 
+void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector<std::string>& warnings) {
+    const std::array<bool, 3> at_end = fit.at_end_of_scale(linear);
+    if (at_end[0] || at_end[1] || at_end[2])
+        warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
+}
+
 // The point of the card's plane that lies under a pixel.
 CardPoint place_under(const CardPose& pose, const CardLayout& layout, const cv::Point2d& aim) {
     CardPoint at{layout.width_mm / 2, layout.height_mm / 2};
@@ -104,6 +110,7 @@ Result<BandReading> read_region(const Photo& photo, const ReadOptions& options, 
         for (std::size_t j = 0; j < 3; ++j)
             covariance(i, j) += 0.05 * 0.05 * mean[i] * mean[j] + 0.01 * 0.01 * white[i] * white[j];
     out.colour = fit.read(CameraRgb::from(mean), covariance);
+    warn_of_clipping(fit, CameraRgb::from(mean), out.warnings);
     out.warnings.push_back("region given by hand: gloss and shading are not taken out");
     out.outline = {{q.x_px, q.y_px}, {right, q.y_px}, {right, bottom}, {q.x_px, bottom}};
     return out;
@@ -246,6 +253,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         if (!photo.linear) band.colour.covariance = encoded_variance * band.colour.covariance;
         band.pitch_mm = features[i].pitch_mm;
         band.warnings = bodies[i].warnings;
+        warn_of_clipping(fit, bodies[i].linear, band.warnings);
         if (band.role != BandRole::blank && !band.pitch_mm)
             band.warnings.push_back("thread pitch not resolved in this picture");
         band.outline = outline(pose, *rod, segments[i]);

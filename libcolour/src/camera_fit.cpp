@@ -25,9 +25,6 @@ constexpr double low_end = 2.5 / 255, high_end = 1 - 0.002;
 constexpr double same_ink = 1.5;     // Lab distance within which two references are one ink, printed twice
 constexpr double same_step = 3.0;    // L* within which two greys are one step
 constexpr double field_gain = 0.95;  // a curved field must lower the held-out error by this much
-// A rendered photo has been through a matrix that drives vivid colours to zero in a channel, where roots bend
-// most and the file says least: they must earn their place.
-constexpr double root_gain_encoded = 0.8;
 constexpr double outlier_times = 6, outlier_least = 8;  // CIEDE2000; both are to be exceeded
 constexpr double outlier_share = 0.2;                   // of the patches that may be dropped before giving up
 constexpr double greatest_median = 6;
@@ -161,7 +158,9 @@ double mean_difference(const JointData& data, const std::vector<Lab<D50>>& predi
     return sum / count;
 }
 
-// The choice with the smallest held-out error: first the colour model, then how the light bends.
+// The choice with the smallest held-out error: first the colour model, then how the light bends. A rendered
+// photo has been through a matrix that drives vivid colours to zero in a channel, where roots bend most and the
+// file says least: there the roots looked better on held-out patches and were worse on check patches.
 JointFit select(const JointData& data, const FitOptions& options, bool with_field) {
     const auto score = [&](const JointFit& fit) {
         return fit.sound() ? mean_difference(data, fit.held_out()) : 1e9;
@@ -176,9 +175,8 @@ JointFit select(const JointData& data, const FitOptions& options, bool with_fiel
         best = std::move(other);
         best_score = other_score;
     };
-    if (!options.model)
-        try_choice({ColourModel::root_polynomial, linear_field, options.linear},
-                   options.linear ? 1.0 : root_gain_encoded);
+    if (!options.model && options.linear)
+        try_choice({ColourModel::root_polynomial, linear_field, options.linear}, 1.0);
     if (with_field)
         try_choice({best.choice().model, LightField::quadratic_terms, options.linear}, field_gain);
     return best;

@@ -55,7 +55,8 @@ enum class ColourModel { matrix, root_polynomial };  // 3x3; 6 terms: r, g, b, s
 struct FitOptions {
     bool linear = false;  // rgb is already linear light: no tone curve is fitted
     Trust trust = Trust::nominal;
-    std::optional<ColourModel> model;  // force one; by default the smaller held-out error wins
+    std::optional<ColourModel>
+        model;  // force one; by default 3x3 if encoded, else the smaller held-out error
     ReadingContext context;
 };
 
