@@ -62,16 +62,59 @@ std::vector<FoundMarker> detect(const cv::Mat& grey, int side, FiducialFamily fa
     return out;
 }
 
+// Where the picture crosses half way from dark to light along a line from a to b (dark first), 0..1; negative if it does not.
+double half_crossing(const cv::Mat& grey, const cv::Point2d& a, const cv::Point2d& b) {
+    constexpr int steps = 24;
+    std::array<double, steps + 1> level{};
+    for (int i = 0; i <= steps; ++i) {
+        const cv::Point2d p = a + (b - a) * (static_cast<double>(i) / steps);
+        const int x = static_cast<int>(std::floor(p.x)), y = static_cast<int>(std::floor(p.y));
+        if (x < 0 || y < 0 || x + 1 >= grey.cols || y + 1 >= grey.rows) return -1;
+        const double fx = p.x - x, fy = p.y - y;
+        level[static_cast<std::size_t>(i)] =
+            (1 - fy) * ((1 - fx) * grey.at<uchar>(y, x) + fx * grey.at<uchar>(y, x + 1)) +
+            fy * ((1 - fx) * grey.at<uchar>(y + 1, x) + fx * grey.at<uchar>(y + 1, x + 1));
+    }
+    // Half way in light, not in the file's values: a lens blurs light, and half of the values lies on the dark side of the edge.
+    for (double& v : level) v *= v;
+    const double dark = (level[0] + level[1] + level[2]) / 3,
+                 light = (level[steps] + level[steps - 1] + level[steps - 2]) / 3;
+    if (std::sqrt(light) - std::sqrt(dark) < 20) return -1;
+    const double half = (dark + light) / 2;
+    for (std::size_t i = 0; i < steps; ++i)
+        if (level[i] <= half && level[i + 1] > half)
+            return (static_cast<double>(i) + (half - level[i]) / (level[i + 1] - level[i])) / steps;
+    return -1;
+}
+
+// Corners as crossings of the lines along the marker's sides. A corner itself is rounded by blur, towards the inside.
 void refine(const cv::Mat& grey, FoundMarker& marker) {
-    double perimeter = 0;
-    for (std::size_t k = 0; k < 4; ++k)
-        perimeter += cv::norm(marker.corners[k] - marker.corners[(k + 1) % 4]);
-    // A 4x4 marker is six cells wide; a window of half a cell sees one corner only.
-    const int half = std::clamp(static_cast<int>(perimeter / 4 / 6 / 2), 2, 15);
-    std::vector<cv::Point2f> points(marker.corners.begin(), marker.corners.end());
-    cv::cornerSubPix(grey, points, {half, half}, {-1, -1},
-                     {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 30, 0.01});
-    std::copy(points.begin(), points.end(), marker.corners.begin());
+    const std::array<cv::Point2f, 4> rough = marker.corners;
+    std::array<cv::Vec4f, 4> sides;  // direction and a point
+    for (std::size_t k = 0; k < 4; ++k) {
+        const cv::Point2d from = rough[k], to = rough[(k + 1) % 4], along = to - from;
+        // Outwards, for corners in the order in which the dictionary is read (clockwise in a picture with y down).
+        const cv::Point2d out(along.y, -along.x);
+        const double cell =
+            1.0 / 6;  // a 4x4 marker is six cells wide; black border of one; others have finer cells
+        std::vector<cv::Point2f> edge;
+        for (double t = 0.15; t <= 0.85; t += 0.035) {
+            const cv::Point2d middle = from + along * t, inside = middle - out * (0.5 * cell),
+                              outside = middle + out * (0.5 * cell);
+            if (const double at = half_crossing(grey, inside, outside); at >= 0)
+                edge.emplace_back(inside + (outside - inside) * at);
+        }
+        if (edge.size() < 8) return;
+        cv::fitLine(edge, sides[k], cv::DIST_HUBER, 0, 0.01, 0.01);
+    }
+    for (std::size_t k = 0; k < 4; ++k) {
+        const cv::Vec4f &a = sides[(k + 3) % 4], &b = sides[k];
+        const float det = a[0] * b[1] - a[1] * b[0];
+        if (std::abs(det) < 1e-3F) return;
+        const float t = ((b[2] - a[2]) * b[1] - (b[3] - a[3]) * b[0]) / det;
+        const cv::Point2f corner(a[2] + t * a[0], a[3] + t * a[1]);
+        if (cv::norm(corner - rough[k]) < 0.15 * cv::norm(rough[0] - rough[2])) marker.corners[k] = corner;
+    }
 }
 
 Error refuse(const Photo& photo, std::string what, std::string mend) {
