@@ -41,7 +41,7 @@ const std::filesystem::path door = samples / "photos/door.jpg";
 
 }  // namespace
 
-TEST_CASE("A photo taken upside down reads the same") {
+TEST_CASE("A photo taken upside down reads the same", "[.]") {
     const TemporaryFolder folder;
     cv::Mat picture = cv::imread(door.string());
     cv::flip(picture, picture, -1);
