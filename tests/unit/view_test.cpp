@@ -86,7 +86,7 @@ TEST_CASE(
     Seen seen = door();
     const auto clean = sample_card(seen.photo, seen.layout, seen.pose);
     REQUIRE(clean);
-    const CardPatch &dirty = seen.layout.patches[20], &covered = seen.layout.patches[30],
+    const CardPatch &dirty = seen.layout.patches[20], &covered = seen.layout.patches[26],
                     &lit = seen.layout.patches[40];
     const CardRect d = dirty.rect, c = covered.rect;
     fill(seen, {d.centre().x_mm - 0.6, d.centre().y_mm - 0.6, 1.2, 1.2}, {0, 0, 0});
