@@ -117,10 +117,11 @@ struct MatchCommand {
                     return Error{Reason::not_found, "no bare blank was seen", "--ground", "give the blank's colour as --ground L,a,b"};
                 ground.colour = *target.blank;
             } else if (text == "white") {
+                // A guess at white thread or paint, give or take 2.
                 ground.colour = {{92, 0, 2}, Matrix3::diagonal({4, 1, 4}), {}};
                 ground.extra_steps = 1;
             } else if (text == "dark") {
-                // A graphite blank that nobody measured: L* 18 (common practice), give or take 8.
+                // A guess at graphite where no blank was measured: L* 18, give or take 8.
                 ground.colour = {{18, 0, 0}, Matrix3::diagonal({64, 4, 4}), {}};
                 ground.label = "dark blank (assumed)";
             } else if (spool != rack.end()) {

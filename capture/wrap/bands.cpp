@@ -9,7 +9,7 @@ namespace bindhue::capture {
 namespace {
 
 constexpr double same_colour = 6.0;     // CIELAB distance within which two runs are the same bare blank
-constexpr double widest_trim_mm = 4.0;  // common practice: trims are 1 to 4 mm
+constexpr double widest_trim_mm = 4.0;  // from memory: trims are 1 to 4 mm
 constexpr double finest_pitch_mm = 0.09, coarsest_pitch_mm = 0.5;  // of rod thread, sizes 00 to EE
 
 struct Texture {

@@ -10,7 +10,7 @@ namespace {
 constexpr double column_mm = 0.1;
 constexpr double shortest_mm = 0.75;
 constexpr double strip_half_width =
-    0.21;  // radians, 12 degrees: where the coat mirrors mostly the camera's dark side
+    0.21;  // radians, 12 degrees; a streak wider than most of it is not seen past
 
 using Track = std::vector<Vector3>;  // CIELAB along the rod, evenly spaced
 
