@@ -3,11 +3,11 @@
 
 #include "cli/command.hpp"
 #include "colour/camera_fit.hpp"
+#include "sheet/card_sheet.hpp"
+#include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/patch_table.hpp"
-#include "sheet/card_sheet.hpp"
-#include "sheet/swatch.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
@@ -37,10 +37,14 @@ struct FitCommand {
     static nlohmann::ordered_json document(const CameraFit& fit) {
         nlohmann::ordered_json patches = nlohmann::ordered_json::array();
         for (const PatchResult& p : fit.patches)
-            patches.push_back({{"id", p.id}, {"predicted_lab", to_json(p.predicted)}, {"delta_e", p.delta_e}, {"used", p.used}, {"dropped", p.dropped}});
+            patches.push_back({{"id", p.id},
+                               {"predicted_lab", to_json(p.predicted)},
+                               {"delta_e", p.delta_e},
+                               {"used", p.used},
+                               {"dropped", p.dropped}});
         return {{"format", "bindhue-card-fit"},
                 {"version", 1},
-                {"colour_model", fit.model == ColourModel::matrix ? "3x3" : "root-polynomial 2"},
+                {"colour_model", name(fit.model)},
                 {"held_out_error", {{"median", fit.held_out_median}, {"p95", fit.held_out_p95}}},
                 {"patches", std::move(patches)}};
     }
@@ -48,17 +52,16 @@ struct FitCommand {
     static void print(const CameraFit& fit) {
         Table out({"patch", "", "L*", "a*", "b*", "read L*", "a*", "b*", "CIEDE2000", ""});
         const bool colour = terminal_has_colour();
-        const auto number = [](double value) {
-            char text[32];
-            std::snprintf(text, sizeof text, "%.1f", value);
-            return std::string(text);
-        };
         for (const PatchResult& p : fit.patches)
-            out.add({p.id, swatch(p.reference, colour), number(p.reference.L), number(p.reference.a), number(p.reference.b), number(p.predicted.L),
-                     number(p.predicted.a), number(p.predicted.b), number(p.delta_e), p.dropped});
+            out.add({p.id, swatch(p.reference, colour), number("%.1f", p.reference.L),
+                     number("%.1f", p.reference.a), number("%.1f", p.reference.b),
+                     number("%.1f", p.predicted.L), number("%.1f", p.predicted.a),
+                     number("%.1f", p.predicted.b), number("%.1f", p.delta_e), p.dropped});
         std::cout << out.text() << '\n';
-        std::printf("colour model: %s\nheld-out error (each patch by a fit without it): CIEDE2000 %.2f median, %.2f at the 95th percentile\n",
-                    fit.model == ColourModel::matrix ? "3x3" : "root-polynomial 2", fit.held_out_median, fit.held_out_p95);
+        std::printf(
+            "colour model: %s\nheld-out error (each patch by a fit without it): CIEDE2000 %.2f median, %.2f "
+            "at the 95th percentile\n",
+            std::string(name(fit.model)).c_str(), fit.held_out_median, fit.held_out_p95);
     }
 };
 
@@ -88,14 +91,22 @@ void add_card(CLI::App& app, int& exit_code) {
     auto print = std::make_shared<PrintCommand>();
     CLI::App* print_command = card->add_subcommand("print", "Write the card true to size, to print at home");
     print_command->add_option("--card", print->layout, "Layout file (default: our bench card)");
-    print_command->add_option("--output", print->output, "File to write: .pdf or .svg by its ending")->capture_default_str();
-    print_command->add_option("--paper", print->paper, "Paper of the page")->check(CLI::IsMember({"a4", "letter"}))->capture_default_str();
+    print_command->add_option("--output", print->output, "File to write: .pdf or .svg by its ending")
+        ->capture_default_str();
+    print_command->add_option("--paper", print->paper, "Paper of the page")
+        ->check(CLI::IsMember({"a4", "letter"}))
+        ->capture_default_str();
     print_command->footer("Example: bindhue card print --output card.pdf");
     print_command->callback([print, &exit_code] { exit_code = print->run(); });
 
     auto fit = std::make_shared<FitCommand>();
-    CLI::App* fit_command = card->add_subcommand("fit", "Fit a table of patch means of any chart, and print held-out errors");
-    fit_command->add_option("table", fit->table, "CSV with columns id,R,G,B,L,a,b and optional x_mm,y_mm,clipped,role; R, G, B encoded 0 to 1")->required();
+    CLI::App* fit_command =
+        card->add_subcommand("fit", "Fit a table of patch means of any chart, and print held-out errors");
+    fit_command
+        ->add_option(
+            "table", fit->table,
+            "CSV with columns id,R,G,B,L,a,b and optional x_mm,y_mm,clipped,role; R, G, B encoded 0 to 1")
+        ->required();
     fit_command->add_flag("--linear", fit->linear, "R, G, B are linear camera values");
     fit_command->add_flag("--json", fit->json, "For machines");
     fit_command->footer("Example: bindhue card fit patches.csv --linear");

@@ -30,7 +30,8 @@ int fail(const Error& error) {
     return storage_failed;
 }
 
-Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count, const std::string& option) {
+Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
+                                          const std::string& option) {
     std::vector<double> out;
     const char* at = text.c_str();
     while (true) {
@@ -43,16 +44,22 @@ Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t c
         ++at;
     }
     if (out.size() != count || *at != '\0')
-        return Error{Reason::bad_value, "\"" + text + "\" is not " + std::to_string(count) + " numbers with commas between", option,
-                     "write them as 41.5,30,-2.25 without spaces"};
+        return Error{Reason::bad_value,
+                     "\"" + text + "\" is not " + std::to_string(count) + " numbers with commas between",
+                     option, "write them as 41.5,30,-2.25 without spaces"};
     return out;
 }
 
 void PhotoArguments::add_to(CLI::App& command) {
-    command.add_option("--card", card, "Layout file of the card in the photo (default: our bench card, nominal values)");
-    command.add_option("--corners", corners, "The card's corners in the photo, x,y four times: upper left, upper right, lower right, lower left as the card is read");
-    command.add_option("--region", region, "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
-    command.add_option("--taken-under", light, "Name of the light that the photo was taken under, kept with the reading");
+    command.add_option("--card", card,
+                       "Layout file of the card in the photo (default: our bench card, nominal values)");
+    command.add_option("--corners", corners,
+                       "The card's corners in the photo, x,y four times: upper left, upper right, lower "
+                       "right, lower left as the card is read");
+    command.add_option("--region", region,
+                       "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
+    command.add_option("--taken-under", light,
+                       "Name of the light that the photo was taken under, kept with the reading");
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
 }
 
@@ -89,6 +96,12 @@ nlohmann::ordered_json to_json(const Matrix3& m) {
 
 void print_json(const nlohmann::ordered_json& document) { std::cout << document.dump(2) << '\n'; }
 
+std::string number(const char* format, double value) {
+    char text[32];
+    std::snprintf(text, sizeof text, format, value);
+    return text;
+}
+
 std::string in_words(const Lab<D50>& lab) {
     char text[64];
     std::snprintf(text, sizeof text, "%5.1f %6.1f %6.1f", lab.L, lab.a, lab.b);
@@ -105,7 +118,8 @@ std::string spread_in_words(const Matrix3& covariance) {
 bool terminal_has_colour() {
     const char* depth = std::getenv("COLORTERM");
     const std::string colours = depth == nullptr ? "" : depth;
-    return isatty(STDOUT_FILENO) != 0 && (colours == "truecolor" || colours == "24bit") && std::getenv("NO_COLOR") == nullptr;
+    return isatty(STDOUT_FILENO) != 0 && (colours == "truecolor" || colours == "24bit") &&
+           std::getenv("NO_COLOR") == nullptr;
 }
 
 }  // namespace bindhue::capture::cli

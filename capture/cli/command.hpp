@@ -32,11 +32,15 @@ struct PhotoArguments {
 };
 
 // "1,2.5,-3" as exactly `count` finite numbers; `option` names it in the error.
-Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count, const std::string& option);
+Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
+                                          const std::string& option);
 
 nlohmann::ordered_json to_json(const Lab<D50>& lab);
 nlohmann::ordered_json to_json(const Matrix3& matrix);
 void print_json(const nlohmann::ordered_json& document);
+
+// By a printf format with one double: number("%.1f", 2.25).
+std::string number(const char* format, double value);
 
 // L* 41.2 a* 30.1 b* 20.4
 std::string in_words(const Lab<D50>& lab);

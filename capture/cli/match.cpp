@@ -18,12 +18,6 @@ struct Target {
     std::optional<Reading> blank;  // as read in the same photo
 };
 
-std::string number(const char* format, double value) {
-    char text[32];
-    std::snprintf(text, sizeof text, format, value);
-    return text;
-}
-
 struct MatchCommand {
     PhotoArguments photo;
     std::string path, lab, shop;
@@ -35,12 +29,14 @@ struct MatchCommand {
 
     int run() const {
         if (path.empty() == lab.empty()) {
-            std::cerr << "bindhue: match wants either a photo or --lab\n  what to do: see bindhue match --help\n";
+            std::cerr
+                << "bindhue: match wants either a photo or --lab\n  what to do: see bindhue match --help\n";
             return wrong_usage;
         }
         const Result<Target> target = find_target();
         if (!target) return fail(target.error());
-        const Result<std::filesystem::path> folder = shop.empty() ? default_shop_folder() : std::filesystem::path(shop);
+        const Result<std::filesystem::path> folder =
+            shop.empty() ? default_shop_folder() : std::filesystem::path(shop);
         if (!folder) return fail(folder.error());
         const Result<Shop> opened = Shop::open(*folder, Access::read);
         if (!opened) return fail(opened.error());
@@ -92,15 +88,19 @@ struct MatchCommand {
                     chosen = i + 1;
                 }
             if (chosen == 0)
-                return Error{Reason::cannot_measure, "only bare blank is seen in the opening", path, "lay a wrap in the card's opening, or choose a band with --band"};
+                return Error{Reason::cannot_measure, "only bare blank is seen in the opening", path,
+                             "lay a wrap in the card's opening, or choose a band with --band"};
         }
         if (chosen > bands.size())
-            return Error{Reason::not_found, "there is no band " + std::to_string(chosen) + "; the photo has " + std::to_string(bands.size()), path,
-                         "list them with bindhue read"};
+            return Error{Reason::not_found,
+                         "there is no band " + std::to_string(chosen) + "; the photo has " +
+                             std::to_string(bands.size()),
+                         path, "list them with bindhue read"};
         const BandReading& b = bands[chosen - 1];
         out.colour = b.colour;
         out.blank = reading->blank();
-        out.label = "band " + std::to_string(chosen) + " (" + std::string(name(b.role)) + ", " + number("%.1f", b.length_mm) + " mm)";
+        out.label = "band " + std::to_string(chosen) + " (" + std::string(name(b.role)) + ", " +
+                    number("%.1f", b.length_mm) + " mm)";
         return out;
     }
 
@@ -111,10 +111,12 @@ struct MatchCommand {
         for (const std::string& text : wanted) {
             Ground ground;
             ground.label = text;
-            const auto spool = std::find_if(rack.begin(), rack.end(), [&](const Spool& s) { return "underwrap:" + s.code == text; });
+            const auto spool = std::find_if(rack.begin(), rack.end(),
+                                            [&](const Spool& s) { return "underwrap:" + s.code == text; });
             if (text == "blank") {
                 if (!target.blank)
-                    return Error{Reason::not_found, "no bare blank was seen", "--ground", "give the blank's colour as --ground L,a,b"};
+                    return Error{Reason::not_found, "no bare blank was seen", "--ground",
+                                 "give the blank's colour as --ground L,a,b"};
                 ground.colour = *target.blank;
             } else if (text == "white") {
                 // A guess at white thread or paint, give or take 2.
@@ -128,12 +130,16 @@ struct MatchCommand {
                 ground.colour = spool->reading_for(target.colour.context);
                 ground.extra_steps = 1;
             } else if (text.starts_with("underwrap:")) {
-                return Error{Reason::not_found, "no spool has the code \"" + text.substr(10) + "\"", "--ground", "see the codes in the shop's spools.json"};
+                return Error{Reason::not_found, "no spool has the code \"" + text.substr(10) + "\"",
+                             "--ground", "see the codes in the shop's spools.json"};
             } else {
                 const auto numbers = parse_numbers(text, 3, "--ground");
                 if (!numbers)
-                    return Error{Reason::bad_value, "\"" + text + "\" is no ground", "--ground", "write blank, white, dark, underwrap:CODE or L,a,b"};
-                ground.colour = {Lab<D50>::from({(*numbers)[0], (*numbers)[1], (*numbers)[2]}), Matrix3::diagonal({1, 1, 1}), {}};
+                    return Error{Reason::bad_value, "\"" + text + "\" is no ground", "--ground",
+                                 "write blank, white, dark, underwrap:CODE or L,a,b"};
+                ground.colour = {Lab<D50>::from({(*numbers)[0], (*numbers)[1], (*numbers)[2]}),
+                                 Matrix3::diagonal({1, 1, 1}),
+                                 {}};
             }
             out.push_back(std::move(ground));
         }
@@ -141,18 +147,23 @@ struct MatchCommand {
     }
 
     // CIEDE2000 under other lights, from the smoothest spectra of both colours: what a spectrum could do, not what it does.
-    std::vector<std::pair<std::string, double>> under_lights(const Reading& target, const Reading& predicted) const {
+    std::vector<std::pair<std::string, double>> under_lights(const Reading& target,
+                                                             const Reading& predicted) const {
         std::vector<std::pair<std::string, double>> out;
-        const Result<Spectrum> one = smoothest_reflectance(to_xyz(target.lab)), other = smoothest_reflectance(to_xyz(predicted.lab));
+        const Result<Spectrum> one = smoothest_reflectance(to_xyz(target.lab)),
+                               other = smoothest_reflectance(to_xyz(predicted.lab));
         if (!one || !other) return out;
         for (const std::string& text : lights) {
             Illuminant which = Illuminant::D50;
-            if (parse_illuminant(text, which)) out.emplace_back(std::string(name(which)), ciede2000_under(which, *one, *other));
+            if (parse_illuminant(text, which))
+                out.emplace_back(std::string(name(which)), ciede2000_under(which, *one, *other));
         }
         return out;
     }
 
-    nlohmann::ordered_json document(const Target& target, const Palette& rack, const std::vector<Ground>& under, const std::vector<Candidate>& candidates) const {
+    nlohmann::ordered_json document(const Target& target, const Palette& rack,
+                                    const std::vector<Ground>& under,
+                                    const std::vector<Candidate>& candidates) const {
         nlohmann::ordered_json rows = nlohmann::ordered_json::array();
         for (const Candidate& c : candidates) {
             const Spool& spool = rack[c.spool];
@@ -171,39 +182,62 @@ struct MatchCommand {
                                        {"steps", c.steps},
                                        {"same_kind", c.same_kind},
                                        {"notes", c.notes}};
-            for (const auto& [light, difference] : under_lights(target.colour, c.predicted)) row["under"][light] = difference;
+            for (const auto& [light, difference] : under_lights(target.colour, c.predicted))
+                row["under"][light] = difference;
             rows.push_back(std::move(row));
         }
         return {{"format", "bindhue-match"},
                 {"version", 1},
-                {"target", {{"label", target.label}, {"lab", to_json(target.colour.lab)}, {"covariance", to_json(target.colour.covariance)}}},
+                {"target",
+                 {{"label", target.label},
+                  {"lab", to_json(target.colour.lab)},
+                  {"covariance", to_json(target.colour.covariance)}}},
                 {"tolerance", tolerance},
                 {"candidates", std::move(rows)}};
     }
 
-    void print(const Target& target, const Palette& rack, const std::vector<Ground>& under, const std::vector<Candidate>& candidates) const {
+    void print(const Target& target, const Palette& rack, const std::vector<Ground>& under,
+               const std::vector<Candidate>& candidates) const {
         const bool colour = terminal_has_colour();
-        std::cout << "to match: " << target.label << ' ' << swatch(target.colour.lab, colour) << " L* a* b* " << in_words(target.colour.lab) << "  95 % +- "
-                  << spread_in_words(target.colour.covariance) << "\n\n";
-        std::vector<std::string> head{"", "spool", "", "name", "material", "size", "schedule", "ground", "finished L* a* b*", "CIEDE2000", "95 %", "pass", "leans"};
+        std::cout << "to match: " << target.label << ' ' << swatch(target.colour.lab, colour) << " L* a* b* "
+                  << in_words(target.colour.lab) << "  95 % +- " << spread_in_words(target.colour.covariance)
+                  << "\n\n";
+        std::vector<std::string> head{"",          "spool",    "",
+                                      "name",      "material", "size",
+                                      "schedule",  "ground",   "finished L* a* b*",
+                                      "CIEDE2000", "95 %",     "pass",
+                                      "leans"};
         for (const std::string& light : lights) head.push_back("in " + light);
         Table table(head);
         std::size_t place = 0;
         for (const Candidate& c : candidates) {
             const Spool& spool = rack[c.spool];
-            std::vector<std::string> row{std::to_string(++place), spool.code, swatch(c.predicted.lab, colour), spool.name, std::string(name(spool.material)), spool.size,
-                                         std::string(name(c.schedule)), under[c.ground].label, in_words(c.predicted.lab), number("%.1f", c.delta_e),
-                                         number("%.1f", c.interval_low) + " to " + number("%.1f", c.interval_high), number("%.0f %%", 100 * c.pass_chance),
-                                         c.leans.empty() ? "-" : c.leans};
+            std::vector<std::string> row{
+                std::to_string(++place),
+                spool.code,
+                swatch(c.predicted.lab, colour),
+                spool.name,
+                std::string(name(spool.material)),
+                spool.size,
+                std::string(name(c.schedule)),
+                under[c.ground].label,
+                in_words(c.predicted.lab),
+                number("%.1f", c.delta_e),
+                number("%.1f", c.interval_low) + " to " + number("%.1f", c.interval_high),
+                number("%.0f %%", 100 * c.pass_chance),
+                c.leans.empty() ? "-" : c.leans};
             const auto others = under_lights(target.colour, c.predicted);
             for (const auto& [light, difference] : others) row.push_back(number("%.1f", difference));
             table.add(row);
         }
         std::cout << table.text() << '\n';
-        std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n", tolerance);
-        std::cout << "What coating does to each thread is a prior from optics until coat tests of this shop are known: a match is an estimate.\n"
+        std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n",
+                    tolerance);
+        std::cout << "What coating does to each thread is a prior from optics until coat tests of this shop "
+                     "are known: a match is an estimate.\n"
                      "Make a test wrap on scrap of the same blank first, and judge it in daylight.\n"
-                     "Uncured resin and hardener can sensitise skin and burn: gloves, eye protection, fresh air; follow the maker's data sheet.\n";
+                     "Uncured resin and hardener can sensitise skin and burn: gloves, eye protection, fresh "
+                     "air; follow the maker's data sheet.\n";
     }
 };
 
@@ -211,25 +245,40 @@ struct MatchCommand {
 
 void add_match(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<MatchCommand>();
-    CLI::App* match = app.add_subcommand("match", "Which spool, coated how, over which ground, will look like this band when finished");
+    CLI::App* match = app.add_subcommand(
+        "match", "Which spool, coated how, over which ground, will look like this band when finished");
     match->add_option("photo", command->path, "Photo with the card round the wrap");
-    match->add_option("--band", command->band, "Number of the band, as bindhue read lists them (default: the longest wrap)")->check(CLI::PositiveNumber);
+    match
+        ->add_option("--band", command->band,
+                     "Number of the band, as bindhue read lists them (default: the longest wrap)")
+        ->check(CLI::PositiveNumber);
     match->add_option("--lab", command->lab, "Match this colour instead: L,a,b (CIELAB, D50, 2 degree)");
     command->photo.add_to(*match);
     match->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
-    match->add_option("--ground", command->grounds, "What lies under the thread: blank (as read), white, dark, underwrap:CODE or L,a,b; may be repeated");
+    match->add_option(
+        "--ground", command->grounds,
+        "What lies under the thread: blank (as read), white, dark, underwrap:CODE or L,a,b; may be repeated");
     command->schedules = {"finish", "preserver+finish"};
-    match->add_option("--schedule", command->schedules, "none, finish or preserver+finish; may be repeated")->capture_default_str();
-    match->add_option("--light", command->lights, "Show the difference under these lights too, for example D65,A,F11")
+    match->add_option("--schedule", command->schedules, "none, finish or preserver+finish; may be repeated")
+        ->capture_default_str();
+    match
+        ->add_option("--light", command->lights,
+                     "Show the difference under these lights too, for example D65,A,F11")
         ->delimiter(',')
         ->check(CLI::Validator(
             [](const std::string& text) {
                 Illuminant which = Illuminant::D50;
-                return parse_illuminant(text, which) ? std::string() : "no light is called " + text + "; known: D50, D65, A, F2, F11, LED-B3";
+                return parse_illuminant(text, which)
+                           ? std::string()
+                           : "no light is called " + text + "; known: D50, D65, A, F2, F11, LED-B3";
             },
             "LIGHT"));
-    match->add_option("--tolerance", command->tolerance, "Limit of CIEDE2000 for a pass")->check(CLI::Range(0.1, 20.0))->capture_default_str();
-    match->add_option("--top", command->top, "How many to show")->check(CLI::Range(1, 1000))->capture_default_str();
+    match->add_option("--tolerance", command->tolerance, "Limit of CIEDE2000 for a pass")
+        ->check(CLI::Range(0.1, 20.0))
+        ->capture_default_str();
+    match->add_option("--top", command->top, "How many to show")
+        ->check(CLI::Range(1, 1000))
+        ->capture_default_str();
     match->add_flag("--json", command->json, "For machines");
     match->footer("Example: bindhue match door.jpg --card my-card.json --ground blank --ground white");
     match->callback([command, &exit_code] { exit_code = command->run(); });

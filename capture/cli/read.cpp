@@ -38,9 +38,13 @@ nlohmann::ordered_json reading_json(const WrapReading& reading) {
                          {"warnings", band.warnings},
                          {"outline_px", outline}});
     }
-    nlohmann::ordered_json out{{"format", "bindhue-reading"}, {"version", 1}, {"photo", reading.photo}, {"colour", "CIELAB, D50, 2 degree"}};
+    nlohmann::ordered_json out{{"format", "bindhue-reading"},
+                               {"version", 1},
+                               {"photo", reading.photo},
+                               {"colour", "CIELAB, D50, 2 degree"}};
     out["bands"] = std::move(bands);
-    out["blank_diameter_mm"] = reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
+    out["blank_diameter_mm"] =
+        reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
     out["card"] = card_json(reading.card);
     out["warnings"] = reading.warnings;
     return out;
@@ -51,26 +55,26 @@ void print_reading(const WrapReading& reading) {
     Table table({"band", "", "role", "from mm", "length mm", "L*", "a*", "b*", "95 % +-", "pitch mm"});
     for (std::size_t i = 0; i < reading.bands.size(); ++i) {
         const BandReading& band = reading.bands[i];
-        const auto number = [](const char* format, double value) {
-            char text[32];
-            std::snprintf(text, sizeof text, format, value);
-            return std::string(text);
-        };
         const Lab<D50>& lab = band.colour.lab;
-        table.add({std::to_string(i + 1), swatch(lab, colour), std::string(name(band.role)), number("%.1f", band.start_mm), number("%.1f", band.length_mm),
-                   number("%.1f", lab.L), number("%.1f", lab.a), number("%.1f", lab.b), spread_in_words(band.colour.covariance),
+        table.add({std::to_string(i + 1), swatch(lab, colour), std::string(name(band.role)),
+                   number("%.1f", band.start_mm), number("%.1f", band.length_mm), number("%.1f", lab.L),
+                   number("%.1f", lab.a), number("%.1f", lab.b), spread_in_words(band.colour.covariance),
                    band.pitch_mm ? number("%.3f", *band.pitch_mm) : "-"});
     }
     std::cout << reading.photo << "\n\n" << table.text() << '\n';
-    if (reading.blank_diameter_mm) std::printf("blank: %.1f mm across at the middle of the opening\n", *reading.blank_diameter_mm);
+    if (reading.blank_diameter_mm)
+        std::printf("blank: %.1f mm across at the middle of the opening\n", *reading.blank_diameter_mm);
     const CardReport& card = reading.card;
-    std::printf("card: %s, values %s, %.1f px/mm, seen %.0f degrees off square\n", card.layout.c_str(), std::string(name(card.trust)).c_str(), card.px_per_mm, card.tilt_deg);
+    std::printf("card: %s, values %s, %.1f px/mm, seen %.0f degrees off square\n", card.layout.c_str(),
+                std::string(name(card.trust)).c_str(), card.px_per_mm, card.tilt_deg);
     if (card.check_median >= 0)
-        std::printf("check patches, which no fit saw: CIEDE2000 %.1f median, %.1f at worst\n", card.check_median, card.check_max);
+        std::printf("check patches, which no fit saw: CIEDE2000 %.1f median, %.1f at worst\n",
+                    card.check_median, card.check_max);
     for (const std::string& note : card.dropped) std::cout << "left out: " << note << '\n';
     for (const std::string& warning : reading.warnings) std::cout << "note: " << warning << '\n';
     for (std::size_t i = 0; i < reading.bands.size(); ++i)
-        for (const std::string& warning : reading.bands[i].warnings) std::cout << "note: band " << i + 1 << ": " << warning << '\n';
+        for (const std::string& warning : reading.bands[i].warnings)
+            std::cout << "note: band " << i + 1 << ": " << warning << '\n';
 }
 
 struct ReadCommand {
@@ -89,7 +93,8 @@ struct ReadCommand {
             print_reading(*reading);
         }
         if (!picture.empty())
-            if (const Status written = write_reading_picture(*reading, picture); !written) return fail(written.error());
+            if (const Status written = write_reading_picture(*reading, picture); !written)
+                return fail(written.error());
         return done;
     }
 };
@@ -98,10 +103,12 @@ struct ReadCommand {
 
 void add_read(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<ReadCommand>();
-    CLI::App* read = app.add_subcommand("read", "The bands on the rod in a photo: places, widths and colours, with their uncertainty");
+    CLI::App* read = app.add_subcommand(
+        "read", "The bands on the rod in a photo: places, widths and colours, with their uncertainty");
     read->add_option("photo", command->path, "JPEG, PNG or TIFF, with the card round the wrap")->required();
     command->photo.add_to(*read);
-    read->add_option("--picture", command->picture, "Write a PNG of the photo with what was found drawn on it");
+    read->add_option("--picture", command->picture,
+                     "Write a PNG of the photo with what was found drawn on it");
     read->add_flag("--json", command->json, "For machines");
     read->footer("Example: bindhue read door.jpg --card my-card.json --picture found.png");
     read->callback([command, &exit_code] { exit_code = command->run(); });

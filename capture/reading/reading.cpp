@@ -5,6 +5,7 @@
 
 #include "card/pose.hpp"
 #include "card/view.hpp"
+#include "colour/difference.hpp"
 #include "photo/photo.hpp"
 #include "wrap/body.hpp"
 #include "wrap/rod.hpp"
@@ -35,7 +36,7 @@ CardReport report(const CardLayout& layout, const CardView& view, const CameraFi
     out.check_max = fit.check_max;
     out.held_out_median = fit.held_out_median;
     out.held_out_p95 = fit.held_out_p95;
-    out.colour_model = fit.model == ColourModel::matrix ? "3x3" : "root-polynomial 2";
+    out.colour_model = name(fit.model);
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
     for (std::size_t k = 0; k < 3; ++k) out.veil[k] = fit.flare[k] / white[k];
     out.px_per_mm = view.pose.px_per_mm;
@@ -131,8 +132,6 @@ std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const Camer
     return out;
 }
 
-double distance(const Lab<D50>& a, const Lab<D50>& b) { return std::hypot(a.L - b.L, a.a - b.a, a.b - b.b); }
-
 // How far a response is from the nearest mixture of two others, as a share of the way from the first to the second.
 double off_mixture(const CameraRgb& response, const CameraRgb& one, const CameraRgb& other) {
     const Vector3 v = response.vector(), a = one.vector(), b = other.vector();
@@ -160,7 +159,7 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
     std::size_t nearest = 0;
     double least = least_step;
     for (std::size_t i = 1; i < segments.size(); ++i)
-        if (const double d = distance(labs[i], labs[i - 1]); d < least) {
+        if (const double d = cie1976(labs[i], labs[i - 1]); d < least) {
             least = d;
             nearest = i;
         }
@@ -170,7 +169,7 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
             const double shorter = std::min(segments[i].length_mm(), segments[i - 1].length_mm());
             const double longer = std::max(segments[i].length_mm(), segments[i - 1].length_mm());
             if (shorter < widest_gap_mm && longer > 3 * shorter &&
-                distance(labs[i], labs[i - 1]) < 2 * least_step)
+                cie1976(labs[i], labs[i - 1]) < 2 * least_step)
                 nearest = i;
         }
     if (nearest != 0) {
@@ -179,7 +178,7 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
         return true;
     }
     for (std::size_t i = 1; i + 1 < segments.size(); ++i) {
-        const double length = segments[i].length_mm(), across = distance(labs[i - 1], labs[i + 1]);
+        const double length = segments[i].length_mm(), across = cie1976(labs[i - 1], labs[i + 1]);
         const CameraRgb &before = bodies[i - 1].linear, &here = bodies[i].linear,
                         &after = bodies[i + 1].linear;
         const bool shows_blank = off_mixture(here, before, bodies.front().linear) < like ||

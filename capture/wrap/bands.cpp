@@ -5,6 +5,8 @@
 #include <complex>
 #include <numbers>
 
+#include "colour/difference.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -16,10 +18,6 @@ struct Texture {
     std::optional<double> pitch_mm;
     double energy = 0;  // relative spread of fine detail along the rod
 };
-
-double distance(const Lab<D50>& a, const Lab<D50>& b) {
-    return std::sqrt((a.L - b.L) * (a.L - b.L) + (a.a - b.a) * (a.a - b.a) + (a.b - b.b) * (a.b - b.b));
-}
 
 // Detail along the rod, summed round the strip that faces the camera: power at each pitch by direct Fourier
 // sums.
@@ -103,14 +101,14 @@ std::vector<BandFeatures> name_bands(const Skin& skin, const std::vector<Segment
 
     const std::size_t last = segments.size() - 1;
     std::size_t blank = 0;
-    if (distance(labs[0], labs[last]) > same_colour) {
+    if (cie1976(labs[0], labs[last]) > same_colour) {
         const auto wound = [&](std::size_t i) {
             return (textures[i].pitch_mm ? 1.0 : 0.0) + textures[i].energy;
         };
         blank = wound(0) <= wound(last) ? 0 : last;
     }
     for (std::size_t i = 0; i < segments.size(); ++i)
-        if (distance(labs[i], labs[blank]) < same_colour && !(textures[i].pitch_mm && i != blank))
+        if (cie1976(labs[i], labs[blank]) < same_colour && !(textures[i].pitch_mm && i != blank))
             out[i].role = BandRole::blank;
     // A rod of one colour end to end, with a thread's texture, is wrapped all along.
     if (segments.size() == 1 && textures[0].pitch_mm) out[0].role = BandRole::wrap;

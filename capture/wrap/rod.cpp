@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numeric>
 #include <optional>
 #include <string>
@@ -286,7 +285,6 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
     rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
     rod.s_begin = border_mm;
     rod.s_end = opening.width_mm - border_mm;
-    rod.edge_error_mm = 0.5 / image.px_per_mm;
     const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     if (!(thinnest * 2 > thinnest_mm) || std::max(left.radius, right.radius) * 2 > opening.height_mm)
         return refuse(

@@ -19,7 +19,6 @@ class Rod {
     double opening_x_mm = 0;                 // card x of s = 0
     double axis_y_mm = 0, axis_slope = 0;    // card y of the axis at s = 0; dy/dx
     double radius_mm = 0, radius_slope = 0;  // at s = 0; per mm
-    double edge_error_mm = 0;                // standard error of an edge line's place
 
     double radius_at(double s) const { return radius_mm + radius_slope * s; }
     CardSpace surface(double s, double theta) const;

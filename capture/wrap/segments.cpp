@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
 namespace bindhue::capture {
 namespace {
@@ -63,26 +62,14 @@ Track track_along(const Skin& skin, const CameraFit& fit, double facing_theta, d
     return out;
 }
 
-// Cumulative sums, so that a run's squared deviation costs nothing.
-class RunCost {
+// Cumulative sums, so that a run's mean costs nothing.
+class RunMeans {
   public:
-    explicit RunCost(const Track& track) : sums_(track.size() + 1), squares_(track.size() + 1, 0.0) {
-        for (std::size_t i = 0; i < track.size(); ++i) {
-            squares_[i + 1] = squares_[i];
-            for (std::size_t k = 0; k < 3; ++k) {
-                sums_[i + 1][k] = sums_[i][k] + track[i][k];
-                squares_[i + 1] += track[i][k] * track[i][k];
-            }
-        }
+    explicit RunMeans(const Track& track) : sums_(track.size() + 1) {
+        for (std::size_t i = 0; i < track.size(); ++i)
+            for (std::size_t k = 0; k < 3; ++k) sums_[i + 1][k] = sums_[i][k] + track[i][k];
     }
-    double operator()(std::size_t begin, std::size_t end) const {
-        const auto n = static_cast<double>(end - begin);
-        double out = squares_[end] - squares_[begin];
-        for (std::size_t k = 0; k < 3; ++k)
-            out -= (sums_[end][k] - sums_[begin][k]) * (sums_[end][k] - sums_[begin][k]) / n;
-        return std::max(0.0, out);
-    }
-    Vector3 mean(std::size_t begin, std::size_t end) const {
+    Vector3 operator()(std::size_t begin, std::size_t end) const {
         Vector3 out;
         for (std::size_t k = 0; k < 3; ++k)
             out[k] = (sums_[end][k] - sums_[begin][k]) / static_cast<double>(end - begin);
@@ -91,7 +78,6 @@ class RunCost {
 
   private:
     std::vector<Vector3> sums_;
-    std::vector<double> squares_;
 };
 
 double noise_variance(const Track& track) {
@@ -111,11 +97,10 @@ double noise_variance(const Track& track) {
 }
 
 // Places where the means of half a millimetre on either side differ most, each the steepest within its own reach.
-std::vector<std::size_t> step_places(const RunCost& cost, std::size_t n, double least) {
+std::vector<std::size_t> step_places(const RunMeans& mean, std::size_t n, double least) {
     constexpr std::size_t half = 5;
     std::vector<double> step(n + 1, 0.0);
-    for (std::size_t i = half; i + half <= n; ++i)
-        step[i] = distance(cost.mean(i - half, i), cost.mean(i, i + half));
+    for (std::size_t i = half; i + half <= n; ++i) step[i] = distance(mean(i - half, i), mean(i, i + half));
     std::vector<std::size_t> out{0};
     for (std::size_t i = half; i + half <= n; ++i) {
         const auto first = step.begin() + static_cast<std::ptrdiff_t>(i - half + 1);
@@ -133,21 +118,20 @@ std::vector<std::size_t> step_places(const RunCost& cost, std::size_t n, double 
 std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, double facing_theta) {
     const Track track = track_along(skin, fit, facing_theta, column_mm);
     if (track.size() < 12) return {};
-    const RunCost cost(track);
+    const RunMeans mean(track);
     const double begin_mm = skin.s_begin - skin.ds / 2;
 
     // Five standard errors of the difference of two means of five samples, in three channels.
     const double noise = 5 * std::sqrt(noise_variance(track) * 3 * 2 / 5);
-    std::vector<std::size_t> edges = step_places(cost, track.size(), std::max(least_step, noise));
+    std::vector<std::size_t> edges = step_places(mean, track.size(), std::max(least_step, noise));
 
     // A run too short to be a band: between two like neighbours it is a gap between turns, or a hair; between unlike ones it is
     // part of one edge, which blur has drawn out.
     const auto drop_shortest = [&] {
         for (std::size_t i = 1; i + 2 < edges.size(); ++i) {
             if (static_cast<double>(edges[i + 1] - edges[i]) * column_mm >= shortest_mm) continue;
-            const Vector3 before = cost.mean(edges[i - 1], edges[i]),
-                          here = cost.mean(edges[i], edges[i + 1]),
-                          after = cost.mean(edges[i + 1], edges[i + 2]);
+            const Vector3 before = mean(edges[i - 1], edges[i]), here = mean(edges[i], edges[i + 1]),
+                          after = mean(edges[i + 1], edges[i + 2]);
             const auto at = edges.begin() + static_cast<std::ptrdiff_t>(i);
             if (distance(before, after) < 0.5 * (distance(before, here) + distance(here, after)) / 2) {
                 edges.erase(at, at + 2);
@@ -163,8 +147,7 @@ std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, doubl
         std::size_t nearest = 0;
         double least = least_step;
         for (std::size_t i = 1; i + 1 < edges.size(); ++i)
-            if (const double d =
-                    distance(cost.mean(edges[i - 1], edges[i]), cost.mean(edges[i], edges[i + 1]));
+            if (const double d = distance(mean(edges[i - 1], edges[i]), mean(edges[i], edges[i + 1]));
                 d < least) {
                 least = d;
                 nearest = i;
@@ -181,7 +164,7 @@ std::vector<Segment> find_segments(const Skin& skin, const CameraFit& fit, doubl
     const Track fine = track_along(skin, fit, facing_theta, fine_mm);
     std::vector<double> places{begin_mm};
     for (std::size_t i = 1; i + 1 < edges.size(); ++i) {
-        const Vector3 before = cost.mean(edges[i - 1], edges[i]), after = cost.mean(edges[i], edges[i + 1]);
+        const Vector3 before = mean(edges[i - 1], edges[i]), after = mean(edges[i], edges[i + 1]);
         const double norm = distance(before, after) * distance(before, after);
         const double coarse = static_cast<double>(edges[i]) * column_mm;
         const double room = 0.45 * column_mm *

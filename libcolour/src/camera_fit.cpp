@@ -96,8 +96,6 @@ bool tells_nothing(const PatchSample& p, const std::array<End, 3>& ends) {
     return open == 0 || (p.clipped && open == 3);
 }
 
-double distance(const Lab<D50>& a, const Lab<D50>& b) { return std::hypot(a.L - b.L, a.a - b.a, a.b - b.b); }
-
 double quantile(std::vector<double> v, double p) {
     if (v.empty()) return 0;
     std::sort(v.begin(), v.end());
@@ -122,7 +120,7 @@ JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& 
     }
     for (JointPatch& p : data.patches)
         for (std::size_t k = 0; k < data.patches.size(); ++k)
-            if (distance(p.reference, data.patches[k].reference) < same_ink) p.twins.push_back(k);
+            if (cie1976(p.reference, data.patches[k].reference) < same_ink) p.twins.push_back(k);
     return data;
 }
 
@@ -253,7 +251,7 @@ Matrix3 CameraFit::fit_covariance(const Lab<D50>& at) const {
     for (const bool only_near : {true, false})
         for (const PatchResult& p : patches) {
             if (!p.used) continue;
-            const double apart = distance(p.reference, at);
+            const double apart = cie1976(p.reference, at);
             const double kernel = std::exp(-0.5 * apart * apart / (kernel_width * kernel_width));
             if (only_near) {
                 near_sum += kernel;
@@ -453,6 +451,10 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
                      "",
                      "Check that the card is the right one, lit evenly, and that its values are its own."};
     return fit;
+}
+
+std::string_view name(ColourModel model) {
+    return model == ColourModel::matrix ? "3x3" : "root-polynomial 2";
 }
 
 CameraRgb CameraFit::response_to(const XYZ<D50>& colour) const {

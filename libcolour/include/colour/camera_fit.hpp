@@ -12,6 +12,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "colour/light_field.hpp"
@@ -51,6 +52,7 @@ struct PatchSample {
 };
 
 enum class ColourModel { matrix, root_polynomial };  // 3x3; 6 terms: r, g, b, sqrt(rg), sqrt(gb), sqrt(rb)
+std::string_view name(ColourModel model);            // "3x3", "root-polynomial 2"
 
 struct FitOptions {
     bool linear = false;  // rgb is already linear light: no tone curve is fitted

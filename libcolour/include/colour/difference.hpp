@@ -7,6 +7,7 @@
 // = 2.
 #pragma once
 
+#include <cmath>
 #include <span>
 
 #include "colour/spaces.hpp"
@@ -35,6 +36,12 @@ struct DifferenceGradient {
     Vector3 by_reference{};  // d value / d (L, a, b) of the reference
     Vector3 by_sample{};
 };
+
+// CIELAB distance (CIE 1976, ISO/CIE 11664-4): for "are these one colour?" inside a procedure, not for what an eye sees.
+template <class White>
+double cie1976(const Lab<White>& one, const Lab<White>& other) {
+    return std::hypot(one.L - other.L, one.a - other.a, one.b - other.b);
+}
 
 namespace detail {
 double ciede2000(const Vector3& reference, const Vector3& sample, const DifferenceWeights& weights);
