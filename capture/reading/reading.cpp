@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "card/pose.hpp"
+#include "card/sharpness.hpp"
 #include "card/view.hpp"
 #include "colour/difference.hpp"
 #include "photo/photo.hpp"
@@ -21,6 +22,9 @@ constexpr double encoded_variance = 1.6;
 // Check patches say how well the card's values describe this print in this light. Above these the reading
 // would be a guess.
 constexpr double worst_check_median = 4.0, worst_check_median_nominal = 8.0;
+
+// Where no fiducial tells: a soft photo's, from rendered ones.
+constexpr double usual_blur_px = 1.7;
 
 Error refuse(const std::string& photo, std::string what, std::string mend) {
     return {Reason::cannot_measure, std::move(what), photo, std::move(mend)};
@@ -220,7 +224,8 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     if (!rod) return rod.error();
     const double middle = (rod->s_begin + rod->s_end) / 2;
     const double facing = rod->facing_camera(middle, pose);
-    const CameraShade camera = camera_shade(*rod, pose);
+    const CameraShade camera =
+        camera_shade(*rod, pose, blur_of_edges(photo, options.layout, pose, fit).value_or(usual_blur_px));
     const Skin skin = unroll(photo, pose, fit, *rod);
     std::vector<Segment> segments = find_segments(skin, fit, facing);
     if (segments.empty())

@@ -20,15 +20,21 @@ constexpr double lone_reach = 10 * degree;  // the same where the shading is onl
 constexpr double edge_mm = 0.35;            // beside an edge, left out: blur and the coat's slope
 constexpr double window_mm = 3.0;           // beside an edge: near enough for the mirror image to be the same
 constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
-// What a dark surrounding still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
-// black plastic. Its error, like the other deviations below, was widened until the regions held on rendered photos (seeds 1 to 26): tuned, not measured.
-constexpr double dark_mirror = 0.0012, dark_mirror_error = 0.002;
+// What the camera's own side still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
+// black plastic, under a third of the light, since that side is turned from the lights and sees the card and the bench. Its error, like the
+// other deviations below, was widened until the regions held on rendered photos (seeds 1 to 26): tuned, not measured.
+constexpr double dark_mirror = 0.0004, dark_mirror_error = 0.002;
+// What a room sends into the mirror where it does not show the camera: 4 % of walls and ceiling that are a tenth to a half as bright as the
+// card's white (a guess). All of a rod sees one room; parts of it differ by less.
+constexpr double room_mirror = 0.008, room_mirror_error = 0.006, room_unevenness = 0.003;
+// No channel of a dyed thread or a paint falls lower, as a share of white: from memory of black thread, L* 4 to 6.
+constexpr double least_body = 0.003;
+constexpr double stretch_mm = 10;         // along the rod: a dark place as long as that is looked for
 constexpr double farthest_pair_mm = 6.0;  // a narrow trim between two wider bands
 constexpr double drift_per_mm = 0.0003;   // of the mirror image along the rod, a share of white
 constexpr double alike_error = 0.001;     // of one blank, from place to place, a share of white
-// A phone lies 75 mm wide round the lens (from memory). The blur is the best of 1.3, 1.7 and 2.0 pixels on those same photos, and is
-// taken for every photo: a soft one leaves more in the camera's shade than is reckoned with.
-constexpr double camera_half_mm = 37, blur_px = 1.7;
+// A phone lies 75 mm wide round the lens (from memory).
+constexpr double camera_half_mm = 37;
 constexpr double least_excess =
     0.001;  // deviation of the excess of a well resolved dark place, a share of white
 // Light that enters a clear coat (n = 1.5) over light that enters it at 45 degrees, which a colour is defined for: half of a room's
@@ -36,7 +42,9 @@ constexpr double least_excess =
 // 0.975. On rendered photos that read middle bands 1 L* too light and light bands right, and 1 the other way about; 0.985 lies
 // between, and has no better reason.
 constexpr double coat_entry = 0.985;
-constexpr double shading_error = 0.02;       // relative, of S after the fit
+constexpr double shading_error = 0.02;       // relative, of S after the fit, common to all bands
+constexpr double step_error = 0.006;         // relative, of a step, beyond that
+constexpr double light_error = 0.015;        // relative, of the light from place to place along the rod
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
 
 // Means over a stretch of the rod, round it: per row of the skin, with the squared standard error.
@@ -168,6 +176,7 @@ Shading fit_shading(std::span<const double> theta, std::vector<Contrast*> contra
 // Two bands near enough to each other for the mirror image to be nearly the same.
 struct Pair {
     std::size_t before = 0, after = 0;
+    bool alike = false;            // known to have one body colour: the step is nought
     double apart_mm = 0;           // between their nearest ends; 0 for neighbours
     std::array<Contrast, 3> step;  // after minus before
 };
@@ -183,7 +192,7 @@ Pair step_between(const Skin& skin, const std::vector<Segment>& segments, std::s
     const auto [near_after, far_after] = span(after);
     const Profile left = profile_of(skin, before.end_mm - far_before, before.end_mm - near_before);
     const Profile right = profile_of(skin, after.begin_mm + near_after, after.begin_mm + far_after);
-    Pair out{first, second, after.begin_mm - before.end_mm, {}};
+    Pair out{first, second, false, after.begin_mm - before.end_mm, {}};
     for (std::size_t k = 0; k < 3; ++k) {
         Contrast& d = out.step[k];
         for (std::size_t r = 0; r < skin.theta.size(); ++r) {
@@ -206,16 +215,20 @@ struct Darkest {
     Vector3 value{};      // of b + excess
     Vector3 variance{};   // of the mean, by the scatter of the places
     double surround = 0;  // how much brighter most places round about are, a share of white
+    double shaded = 0;    // share of it that lies in the camera's shade
     bool seen = false;
 };
 
 Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& shading, const Vector3& white,
-                      double facing_theta, double within) {
+                      double facing_theta, double within, const CameraShade& camera) {
     struct Cell {
         Vector3 value{};
         double level = 0;
+        int stretch = 0;
+        bool shaded = false;
     };
     std::vector<Cell> cells;
+    const int stretches = std::max(1, static_cast<int>(segment.length_mm() / stretch_mm));
     const double margin = std::min(edge_mm, 0.25 * segment.length_mm());
     const double begin = segment.begin_mm + margin, end = segment.end_mm - margin;
     const int along = std::max(1, static_cast<int>((end - begin) / cell_mm));
@@ -227,12 +240,15 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
             profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along);
         for (std::size_t r = 0; r + rows_per_cell <= skin.theta.size(); r += rows_per_cell) {
             Cell cell;
-            double n = 0, away = 0;
+            const double s_mm = begin + (end - begin) * (a + 0.5) / along;
+            cell.stretch = a * stretches / along;
+            double n = 0, away = 0, turned = 0;
             for (std::size_t i = r; i < r + rows_per_cell; ++i) {
                 if (std::abs(skin.theta[i] - facing_theta) > within || !std::isfinite(p.mean[i][0])) continue;
                 for (std::size_t k = 0; k < 3; ++k)
                     cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
                 away += std::abs(skin.theta[i]);
+                turned += skin.theta[i] - facing_theta;
                 n += 1;
             }
             if (n < 1) continue;
@@ -241,6 +257,8 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
                 cell.level += cell.value[k] / white[k] / 3;
             }
             // Away from the card's normal S is less sure, which matters to a light band; a dark one may go further to pass a streak.
+            cell.shaded =
+                std::abs(s_mm - camera.s_mm) <= camera.reach_mm && std::abs(turned / n) <= camera.reach_theta;
             const double far = away / n / (30 * degree);
             cell.level *= 1 + 0.15 * far * far;
             cells.push_back(cell);
@@ -250,9 +268,17 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     if (cells.empty()) return out;
     std::vector<double> levels;
     for (const Cell& c : cells) levels.push_back(c.level);
-    const auto low = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() / 20);
-    std::nth_element(levels.begin(), low, levels.end());
-    const double darkest = *low;
+    // The camera's shade may cover a small part of a long band.
+    double darkest = std::numeric_limits<double>::infinity();
+    for (int part = 0; part < stretches; ++part) {
+        std::vector<double> own;
+        for (const Cell& c : cells)
+            if (c.stretch == part) own.push_back(c.level);
+        if (own.empty()) continue;
+        const auto low = own.begin() + static_cast<std::ptrdiff_t>(own.size() / 20);
+        std::nth_element(own.begin(), low, own.end());
+        darkest = std::min(darkest, *low);
+    }
     const auto usual = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() * 2 / 5);
     std::nth_element(levels.begin(), usual, levels.end());
     out.surround = *usual - darkest;
@@ -269,7 +295,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
         }
         total += w;
         total_squares += w * w;
+        if (c.shaded) out.shaded += w;
     }
+    out.shaded /= total;
     const double independent = total * total / total_squares;
     for (std::size_t k = 0; k < 3; ++k) {
         out.value[k] = sum[k] / total;
@@ -281,23 +309,26 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
 }
 
 // Excess of each band's darkest place, as a share of white (what is mirrored has the lights' colours): least squares on the
-// steps between bands, each excess not negative and a priori what blur brings in from round the camera's dark shape; beside
-// that shape, half of what is mirrored round about.
+// steps between bands, whose shading may be wrong by one factor, each excess neither negative nor more than leaves a body some light. A
+// priori it is what blur brings in from round the camera's dark shape, or, where a band does not show that shape, a mirrored room.
 struct Excesses {
     std::vector<double> value, variance;
 };
 Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>& pairs, const Vector3& white,
-                       const std::vector<Segment>& segments, const CameraShade& shade) {
+                       const CameraShade& shade) {
     const auto n = static_cast<int>(dark.size());
-    cv::Mat curvature = cv::Mat::zeros(n, n, CV_64F), slope = cv::Mat::zeros(n, 1, CV_64F);
+    // The last unknown is the shading's error.
+    cv::Mat curvature = cv::Mat::zeros(n + 1, n + 1, CV_64F), slope = cv::Mat::zeros(n + 1, 1, CV_64F);
     for (const Pair& pair : pairs)
         for (std::size_t k = 0; k < 3; ++k) {
             const Contrast& step = pair.step[k];
             // (seen - step) / white = excess after - excess before
             const double gap =
                 (dark[pair.after].value[k] - dark[pair.before].value[k] - step.size) / white[k];
-            const double deviation = (step.error + shading_error * std::abs(step.size)) / white[k] + 0.0004 +
-                                     drift_per_mm * pair.apart_mm;
+            const double level = std::max(dark[pair.after].value[k], dark[pair.before].value[k]) / white[k];
+            const double deviation = (step.error + step_error * std::abs(step.size)) / white[k] + 0.0004 +
+                                     drift_per_mm * pair.apart_mm + (pair.alike ? light_error * level : 0.0);
+            const double lever = step.size / white[k];
             const double w = 1 / (deviation * deviation) / 2;  // the channels' errors are tied
             const auto a = static_cast<int>(pair.before), b = static_cast<int>(pair.after);
             curvature.at<double>(a, a) += w;
@@ -306,31 +337,60 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
             curvature.at<double>(b, a) -= w;
             slope.at<double>(b) += w * gap;
             slope.at<double>(a) -= w * gap;
+            curvature.at<double>(n, n) += w * lever * lever;
+            curvature.at<double>(b, n) += w * lever;
+            curvature.at<double>(n, b) += w * lever;
+            curvature.at<double>(a, n) -= w * lever;
+            curvature.at<double>(n, a) -= w * lever;
+            slope.at<double>(n) += w * lever * gap;
         }
+    curvature.at<double>(n, n) += 1 / (shading_error * shading_error);
     const double unresolved = std::min(shade.unresolved, 0.6);
     std::vector<double> surrounds;
     for (const Darkest& d : dark) surrounds.push_back(d.surround / (1 - unresolved));
-    std::vector<double> sorted = surrounds;
-    std::sort(sorted.begin(), sorted.end());
-    const double usual_surround = sorted[sorted.size() / 2];
+    std::vector<int> unshaded;
     for (int i = 0; i < n; ++i) {
-        const Segment& s = segments[static_cast<std::size_t>(i)];
-        const bool shaded =
-            s.begin_mm < shade.s_mm + shade.reach_mm && s.end_mm > shade.s_mm - shade.reach_mm;
-        const double expected =
-            shaded ? unresolved * surrounds[static_cast<std::size_t>(i)] : 0.5 * usual_surround;
-        const double deviation = expected + least_excess;
+        double expected = room_mirror, deviation = room_unevenness;
+        if (dark[static_cast<std::size_t>(i)].shaded > 0.1) {
+            expected = unresolved * surrounds[static_cast<std::size_t>(i)];
+            deviation = expected + least_excess;
+        } else {
+            unshaded.push_back(i);
+        }
         curvature.at<double>(i, i) += 1 / (deviation * deviation);
         slope.at<double>(i) += expected / (deviation * deviation);
     }
-    Excesses out{std::vector<double>(dark.size(), 0.0), {}};
-    for (int round = 0; round < 500; ++round)
-        for (int i = 0; i < n; ++i) {
-            double right = slope.at<double>(i);
-            for (int j = 0; j < n; ++j)
-                if (j != i) right -= curvature.at<double>(i, j) * out.value[static_cast<std::size_t>(j)];
-            out.value[static_cast<std::size_t>(i)] = std::max(0.0, right / curvature.at<double>(i, i));
+    // The room's own error is common to them (the inverse of a diagonal plus a constant: Sherman and Morrison 1950).
+    const double local = 1 / (room_unevenness * room_unevenness),
+                 common = room_mirror_error * room_mirror_error;
+    const double tie = common * local * local / (1 + static_cast<double>(unshaded.size()) * common * local);
+    for (const int i : unshaded)
+        for (const int j : unshaded) {
+            curvature.at<double>(i, j) -= tie;
+            slope.at<double>(i) -= tie * room_mirror;
         }
+    Excesses out{std::vector<double>(dark.size(), 0.0), {}};
+    std::vector<double> most;
+    for (const Darkest& d : dark) {
+        double least = std::numeric_limits<double>::infinity();
+        for (std::size_t k = 0; k < 3; ++k)
+            least = std::min(least, d.value[k] / white[k] - dark_mirror - least_body);
+        most.push_back(std::max(0.0, least));
+    }
+    double shading_off = 0;
+    const auto settled = [&](int i) {  // where its row of the normal equations has it, the others as they are
+        double right = slope.at<double>(i) - (i < n ? curvature.at<double>(i, n) * shading_off : 0.0);
+        for (int j = 0; j < n; ++j)
+            if (j != i) right -= curvature.at<double>(i, j) * out.value[static_cast<std::size_t>(j)];
+        return right / curvature.at<double>(i, i);
+    };
+    for (int round = 0; round < 500; ++round) {
+        shading_off = settled(n);
+        for (int i = 0; i < n; ++i) {
+            const auto band = static_cast<std::size_t>(i);
+            out.value[band] = std::clamp(settled(i), 0.0, most[band]);
+        }
+    }
     cv::Mat covariance;
     cv::invert(curvature, covariance, cv::DECOMP_SVD);
     for (int i = 0; i < n; ++i) out.variance.push_back(covariance.at<double>(i, i));
@@ -339,15 +399,15 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
 
 }  // namespace
 
-CameraShade camera_shade(const Rod& rod, const CardPose& pose) {
+CameraShade camera_shade(const Rod& rod, const CardPose& pose, double blur_px) {
     const CardSpace lens = pose.camera_position();
     CameraShade out;
     out.s_mm = lens.x - rod.opening_x_mm;
     // A mirror shows twice the angle through which it turns, and twice the way along which it lies.
     out.reach_mm = camera_half_mm / 2;
-    const double half_angle = std::atan(camera_half_mm / lens.z) / 2;
+    out.reach_theta = std::atan(camera_half_mm / lens.z) / 2;
     const double half_px =
-        half_angle * rod.radius_at(std::clamp(out.s_mm, rod.s_begin, rod.s_end)) * pose.px_per_mm;
+        out.reach_theta * rod.radius_at(std::clamp(out.s_mm, rod.s_begin, rod.s_end)) * pose.px_per_mm;
     out.unresolved = std::erfc(half_px / (std::sqrt(2.0) * blur_px));
     return out;
 }
@@ -385,13 +445,14 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
 
     std::vector<Darkest> dark;
     for (const Segment& s : segments)
-        dark.push_back(darkest_place(skin, s, shading, white, facing_theta, told ? body_reach : lone_reach));
+        dark.push_back(
+            darkest_place(skin, s, shading, white, facing_theta, told ? body_reach : lone_reach, camera));
     for (std::size_t i = 1; i < alike.size(); ++i) {
-        Pair same{alike[i - 1], alike[i], 0, {}};
+        Pair same{alike[i - 1], alike[i], true, 0, {}};
         for (std::size_t k = 0; k < 3; ++k) same.step[k].error = alike_error * white[k];
         pairs.push_back(same);
     }
-    const Excesses excess = find_excesses(dark, pairs, white, segments, camera);
+    const Excesses excess = find_excesses(dark, pairs, white, camera);
 
     std::vector<BodyColour> out;
     for (std::size_t i = 0; i < segments.size(); ++i) {

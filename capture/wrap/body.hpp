@@ -29,9 +29,11 @@ struct BodyColour {
 // The camera's own dark shape, as the coat mirrors it: the one place where next to nothing is mirrored.
 struct CameraShade {
     double s_mm = 0, reach_mm = 0;  // along the rod, and to each side of there
+    double reach_theta = 0;         // round the rod, radians, to each side of facing the camera
     double unresolved = 0;          // share of its brighter surround that blur leaves in its middle, 0..1
 };
-CameraShade camera_shade(const Rod& rod, const CardPose& pose);
+// blur_px: standard deviation of the picture's blur, as blur_of_edges has it.
+CameraShade camera_shade(const Rod& rod, const CardPose& pose, double blur_px);
 
 // One answer a segment, in order; not finite where a segment is out of the picture. alike: segments that are known
 // to have one body colour (the bare blank).

@@ -44,14 +44,14 @@ Vector3 room(double theta) {
     };
     const double window = 0.030 * bump(-24, 5) + 0.008 * bump(0, 60) * (1 - bump(2, 9)),
                  lamp = 0.040 * bump(23, 3);
-    return {0.0012 + window + lamp, 0.0012 + window + 0.8 * lamp, 0.0012 + 1.2 * window + 0.5 * lamp};
+    return {0.0004 + window + lamp, 0.0004 + window + 0.8 * lamp, 0.0004 + 1.2 * window + 0.5 * lamp};
 }
 
 // The library's allowance for light that a clear coat turns away (body.cpp, coat_entry): this skin's light is all let in.
 constexpr double let_in = 0.985;
 
 // Mirrored all along, and sharp.
-const CameraShade resolved{16, 100, 0.0};
+const CameraShade resolved{16, 100, 12 * degree, 0.0};
 
 const std::vector<Wound> red_black_white{
     {0, 8, {0.020, 0.021, 0.023}}, {8, 24, {0.22, 0.05, 0.04}}, {24, 32, {0.62, 0.60, 0.50}}};
