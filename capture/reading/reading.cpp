@@ -151,11 +151,51 @@ double off_mixture(const CameraRgb& response, const CameraRgb& one, const Camera
     return std::sqrt(left / length);
 }
 
+// Is a run's response that of another with light of the lights' colours added, as a coat's rounded shoulder mirrors it? Shading may scale
+// it by a fifth; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. A grey could be any other grey with
+// light added, so it is not told.
+bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vector3& white) {
+    constexpr double most_scaled = 0.2, most_added = 0.045, least_spread = 0.1, like = 0.03;
+    Vector3 u = response.vector(), w = under.vector();
+    double mean_u = 0, mean_w = 0, size = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        u[k] /= white[k];
+        w[k] /= white[k];
+        mean_u += u[k] / 3;
+        mean_w += w[k] / 3;
+        size += w[k] * w[k];
+    }
+    double both = 0, spread = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        both += (w[k] - mean_w) * (u[k] - mean_u);
+        spread += (w[k] - mean_w) * (w[k] - mean_w);
+    }
+    if (!(spread / 3 > least_spread * least_spread * size)) return false;
+    const double scale = std::clamp(both / spread, 1 - most_scaled, 1 + most_scaled),
+                 added = mean_u - scale * mean_w;
+    double left = 0;
+    for (std::size_t k = 0; k < 3; ++k) left += std::pow(u[k] - scale * w[k] - added, 2);
+    return added >= 0 && added <= most_added && left < like * like * size;
+}
+
+// How far two neighbours differ by what changes at all angles round the rod alike, CIELAB distance.
+double step_seen(const BodyColour& before, const BodyColour& after, const CameraFit& fit) {
+    Vector3 forward = before.linear.vector(), back = after.linear.vector();
+    for (std::size_t k = 0; k < 3; ++k) {
+        forward[k] += after.step[k];
+        back[k] -= after.step[k];
+    }
+    const auto lab = [&](const Vector3& v) { return to_lab(fit.to_xyz(CameraRgb::from(v))); };
+    return std::min(cie1976(lab(before.linear.vector()), lab(forward)),
+                    cie1976(lab(after.linear.vector()), lab(back)));
+}
+
 // Takes one false edge away, if there is any: a streak that comes or goes along a band; gaps between turns, which show the blank
 // (the rod's ends are taken for it); what blur leaves between two bands. The body colours on both sides tell them from bands.
 bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
     constexpr double widest_gap_mm = 2.2, widest_blur_mm = 0.9, like = 0.2;
     const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
+    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
     const auto remove = [&](std::size_t i) {
         segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(i));
     };
@@ -163,17 +203,22 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
     std::size_t nearest = 0;
     double least = least_step;
     for (std::size_t i = 1; i < segments.size(); ++i)
-        if (const double d = cie1976(labs[i], labs[i - 1]); d < least) {
+        if (const double d =
+                std::min(cie1976(labs[i], labs[i - 1]), step_seen(bodies[i - 1], bodies[i], fit));
+            d < least) {
             least = d;
             nearest = i;
         }
-    // The coat's rounded shoulder at a wrap's end is shaded unlike the rest.
+    // The coat's rounded shoulder at a wrap's end is shaded unlike the rest, and mirrors something else.
     if (nearest == 0)
         for (std::size_t i = 1; i < segments.size(); ++i) {
             const double shorter = std::min(segments[i].length_mm(), segments[i - 1].length_mm());
             const double longer = std::max(segments[i].length_mm(), segments[i - 1].length_mm());
+            const bool first = segments[i - 1].length_mm() < segments[i].length_mm();
+            const CameraRgb &run = bodies[first ? i - 1 : i].linear,
+                            &beside = bodies[first ? i : i - 1].linear;
             if (shorter < widest_gap_mm && longer > 3 * shorter &&
-                cie1976(labs[i], labs[i - 1]) < 2 * least_step)
+                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white)))
                 nearest = i;
         }
     if (nearest != 0) {

@@ -471,6 +471,9 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                 // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.
                 body.covariance(a, b) = shade * shade * colour[a] * colour[b] +
                                         mirrored * white[a] * white[b] + (a == b ? dark[i].variance[a] : 0.0);
+        for (const Pair& pair : pairs)
+            if (!pair.alike && pair.after == i && pair.before + 1 == i)
+                for (std::size_t k = 0; k < 3; ++k) body.step[k] = pair.step[k].size;
         if (!told)
             body.warnings.push_back(
                 "only one colour on the rod: its gloss could not be told from its body colour by comparison");

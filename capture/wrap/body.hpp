@@ -23,6 +23,8 @@ namespace bindhue::capture {
 struct BodyColour {
     CameraRgb linear;    // response as of a flat surface in the card's plane, ready for CameraFit::read
     Matrix3 covariance;  // of that response
+    // From the segment before to this one, by what changes at all angles round the rod alike: a streak's end changes few. Zero for the first.
+    Vector3 step{};
     std::vector<std::string> warnings;
 };
 
