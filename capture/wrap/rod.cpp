@@ -99,6 +99,24 @@ class EdgeStrength {
         return best;
     }
 
+    // The outermost of the strong lines near there; step: rows towards the outside. What the rod mirrors near its edge, and its shaded side, can
+    // be stronger than the edge itself, and lie within it.
+    Line outermost_near(double row, double slope, double reach_rows, double reach_slope, int step) const {
+        constexpr double strong = 0.6, level = 0.999;
+        std::vector<Line> lines;  // from the outside
+        for (double r = reach_rows; r >= -reach_rows; r -= 0.25)
+            lines.push_back(best_near(row + step * r, slope, 0, reach_slope));
+        const auto weaker = [](const Line& a, const Line& b) { return a.strength < b.strength; };
+        const auto best = std::max_element(lines.begin(), lines.end(), weaker);
+        for (auto line = lines.begin() + 1; line < best; ++line) {
+            if (line->strength < strong * best->strength || line->strength < (line - 1)->strength ||
+                line->strength < (line + 1)->strength)
+                continue;
+            return middle_of_plateau(line, lines.end(), level);
+        }
+        return middle_of_plateau(best, lines.end(), level);
+    }
+
     Line strongest() const {
         Line best{0, 0, 0};
         for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += 0.01)
@@ -109,6 +127,14 @@ class EdgeStrength {
     }
 
   private:
+    // Strengths are capped: across a vivid edge several lines are as strong.
+    static Line middle_of_plateau(std::vector<Line>::const_iterator first,
+                                  std::vector<Line>::const_iterator end, double level) {
+        auto last = first;
+        while (last + 1 != end && (last + 1)->strength >= level * first->strength) ++last;
+        return *(first + (last - first) / 2);
+    }
+
     cv::Mat strength_;
 };
 
@@ -265,8 +291,8 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
 
     // Near enough not to jump to a streak inside the rod; as tapered as a tip section is.
     const double reach = 0.5 * image.px_per_mm, taper = 0.012;
-    const Line upper = edges.best_near(extent->first_row, extent->slope, reach, taper);
-    const Line lower = edges.best_near(extent->last_row, extent->slope, reach, taper);
+    const Line upper = edges.outermost_near(extent->first_row, extent->slope, reach, taper, -1);
+    const Line lower = edges.outermost_near(extent->last_row, extent->slope, reach, taper, +1);
 
     const CardSpace lens = pose.camera_position();
     const auto circle_at = [&](double column) {
