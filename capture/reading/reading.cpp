@@ -249,7 +249,10 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         band.length_mm = segments[i].length_mm();
         band.role = features[i].role;
         band.colour = fit.read(bodies[i].linear, bodies[i].covariance);
-        if (!photo.linear) band.colour.covariance = encoded_variance * band.colour.covariance;
+        if (!photo.linear) {
+            band.colour.covariance = encoded_variance * band.colour.covariance;
+            band.colour.shared = encoded_variance * band.colour.shared;
+        }
         band.pitch_mm = features[i].pitch_mm;
         band.warnings = bodies[i].warnings;
         warn_of_clipping(fit, bodies[i].linear, band.warnings);

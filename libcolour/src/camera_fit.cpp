@@ -297,8 +297,8 @@ Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_me
     const std::array<bool, 3> at_end = at_end_of_scale(linear);
     for (std::size_t c = 0; c < 3; ++c)
         if (at_end[c]) of_response(c, c) += beyond[c] * beyond[c];
-    Matrix3 sum =
-        jacobian * of_response * transpose(jacobian) + outer(by_shading) + fit_covariance(reading.lab);
+    reading.shared = fit_covariance(reading.lab);
+    Matrix3 sum = jacobian * of_response * transpose(jacobian) + outer(by_shading) + reading.shared;
     for (std::size_t r = 0; r < 3; ++r)
         for (std::size_t c = 0; c < r; ++c) sum(r, c) = sum(c, r) = 0.5 * (sum(r, c) + sum(c, r));
     reading.covariance = sum;

@@ -93,7 +93,10 @@ std::vector<Band> bands_of(const json& document) {
         band.colour.lab = Lab<D50>::from(b.at("lab").get<std::array<double, 3>>());
         if (b.contains("covariance"))
             for (std::size_t i = 0; i < 3; ++i)
-                for (std::size_t k = 0; k < 3; ++k) band.colour.covariance(i, k) = b["covariance"][i][k];
+                for (std::size_t k = 0; k < 3; ++k) {
+                    band.colour.covariance(i, k) = b["covariance"][i][k];
+                    band.colour.shared(i, k) = b["shared_covariance"][i][k];
+                }
         out.push_back(std::move(band));
     }
     return out;
@@ -155,15 +158,20 @@ void compare(const json& reading, Outcome& out) {
     }
 }
 
-Outcome read(const std::string& tool, const fs::path& photo, const json& truth, const std::string& name) {
+// Several photos of one rod are read as one; the truth is that of the first.
+Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const json& truth,
+             const std::string& name) {
     Outcome out;
     out.name = name;
     out.truth = truth;
     const Desk desk;
-    const fs::path copy = desk.path / ("photo" + photo.extension().string());
-    fs::copy_file(photo, copy);
-    std::vector<std::string> words{
-        tool, "read", copy.string(), "--card", (source / "samples/card.json").string(), "--json"};
+    std::vector<std::string> words{tool, "read", "--card", (source / "samples/card.json").string(), "--json"};
+    for (const fs::path& photo : photos) {
+        const fs::path copy =
+            desk.path / ("photo" + std::to_string(words.size()) + photo.extension().string());
+        fs::copy_file(photo, copy);
+        words.push_back(copy.string());
+    }
     if (truth.at("kind") == "linear") words.push_back("--linear");
     const Ran ran = run(words, desk.path);
     out.exit_code = ran.exit_code;
@@ -283,7 +291,7 @@ std::vector<Outcome> read_samples(const std::string& tool, Faults& faults, bool 
     for (const fs::path& path : truths) {
         const json truth = json::parse(text_of(path));
         const std::string name = path.filename().string().substr(0, path.filename().string().find('.'));
-        Outcome o = read(tool, path.parent_path() / truth.at("photo").get<std::string>(), truth, name);
+        Outcome o = read(tool, {path.parent_path() / truth.at("photo").get<std::string>()}, truth, name);
         if (show_bands) print_bands(o);
         if (truth.at("expect") == "refuse") {
             const auto reason = sample_refusals.find(name);
@@ -348,10 +356,30 @@ constexpr Kind kinds[] = {{"linear, fair", "linear", "fair", "0.8 / 2.1", 0},
                           {"phone, any light", "phone", "any", "-", 30'000}};
 
 struct Options {
-    std::string tool = BINDHUE_BINARY, render = RENDER_BINARY, cameras, folder, only;
+    std::string tool = BINDHUE_BINARY, render = RENDER_BINARY,
+                cameras = (source / "samples/cameras.json").string(), folder, only;
     std::size_t count = 0, seed = 71'000, jobs = 2;
-    bool bands = false;
+    bool bands = false, pairs = false;
 };
+
+// Draws a random scene, if it is not there yet, and gives its truth.
+json drawn(const Options& options, const std::string& seed, const fs::path& base, const std::string& kind,
+           const std::string& lights, const std::string& shot, const fs::path& cameras) {
+    const fs::path truth_path = base.string() + ".truth.json";
+    if (!fs::exists(truth_path)) {
+        const Desk desk;
+        std::vector<std::string> words{options.render, "random",
+                                       seed,           base.string(),
+                                       "--kind",       kind,
+                                       "--lights",     lights,
+                                       "--card",       (source / "calibration/card.json").string(),
+                                       "--cameras",    cameras.string()};
+        if (!shot.empty()) words.insert(words.end(), {"--shot", shot});
+        const Ran ran = run(words, desk.path);
+        if (ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
+    }
+    return json::parse(text_of(truth_path));
+}
 
 std::vector<Outcome> read_random(const Options& options, const Kind& kind, const fs::path& folder,
                                  Faults& faults) {
@@ -361,29 +389,10 @@ std::vector<Outcome> read_random(const Options& options, const Kind& kind, const
     const auto work = [&] {
         for (std::size_t i = next++; i < options.count; i = next++) {
             const std::string seed = std::to_string(options.seed + kind.first_seed + i);
-            const fs::path base = folder / (std::string(kind.kind) + "-" + kind.lights + "-" + seed),
-                           truth_path = base.string() + ".truth.json";
+            const fs::path base = folder / (std::string(kind.kind) + "-" + kind.lights + "-" + seed);
             try {
-                if (!fs::exists(truth_path)) {
-                    const Desk desk;
-                    std::vector<std::string> words{
-                        options.render,
-                        "random",
-                        seed,
-                        base.string(),
-                        "--kind",
-                        kind.kind,
-                        "--lights",
-                        kind.lights,
-                        "--card",
-                        (source / "calibration/card.json").string(),
-                        "--cameras",
-                        options.cameras.empty() ? (source / "samples/cameras.json").string() : options.cameras};
-                    const Ran drawn = run(words, desk.path);
-                    if (drawn.exit_code != 0) throw std::runtime_error("render: " + drawn.err);
-                }
-                const json truth = json::parse(text_of(truth_path));
-                out[i] = read(options.tool, folder / truth.at("photo").get<std::string>(), truth,
+                const json truth = drawn(options, seed, base, kind.kind, kind.lights, {}, options.cameras);
+                out[i] = read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth,
                               base.filename().string());
                 if (out[i].exit_code != 0 && out[i].exit_code != cannot_measure)
                     broken[i] = base.filename().string() + ": exit " + std::to_string(out[i].exit_code) +
@@ -398,6 +407,115 @@ std::vector<Outcome> read_random(const Options& options, const Kind& kind, const
     for (std::thread& worker : workers) worker.join();
     for (const std::string& sentence : broken) faults.check(sentence.empty(), sentence);
     return out;
+}
+
+// Two photos of one rod by one camera, in linear light.
+struct Pair {
+    const char* lights[2];
+};
+constexpr Pair unlike_lights[] = {
+    {{"D65", "A"}}, {{"D65", "F11"}}, {{"F11", "LED-B3"}}, {{"D50", "F2"}}, {{"LED-B3", "A"}}};
+constexpr const char* two_lights = "two lights, linear";
+constexpr const char* difference = "difference, linear";
+constexpr std::size_t pair_seed = 40'000, difference_seed = 50'000;
+
+struct Difference {
+    std::size_t bands = 0, inside = 0;
+    std::vector<double> delta_e;
+};
+
+// Each camera in a file of its own, so that both photos of a pair are by the same.
+std::vector<fs::path> cameras_apart(const std::string& cameras, const fs::path& folder) {
+    const json all = json::parse(text_of(cameras));
+    std::vector<fs::path> out;
+    for (const auto& [name, sensitivities] : all.at("cameras").items()) {
+        json one = all;
+        one["cameras"] = json::object({{name, sensitivities}});
+        out.push_back(folder / ("camera-" + std::to_string(out.size()) + ".json"));
+        std::ofstream(out.back()) << one;
+    }
+    return out;
+}
+
+// The work of one pair after another, on as many threads as there are jobs.
+template <class Work>
+void for_each_pair(const Options& options, Faults& faults, const Work& work) {
+    std::vector<std::string> broken(options.count);
+    std::atomic<std::size_t> next{0};
+    std::vector<std::thread> workers;
+    for (std::size_t k = 0; k < options.jobs; ++k)
+        workers.emplace_back([&] {
+            for (std::size_t i = next++; i < options.count; i = next++) try {
+                    work(i);
+                } catch (const std::exception& e) {
+                    broken[i] = std::string("pair ") + std::to_string(i) + ": " + e.what();
+                }
+        });
+    for (std::thread& worker : workers) worker.join();
+    for (const std::string& sentence : broken) faults.check(sentence.empty(), sentence);
+}
+
+std::vector<Outcome> read_two_lights(const Options& options, const fs::path& folder, Faults& faults) {
+    std::vector<Outcome> out(options.count);
+    const std::vector<fs::path> cameras = cameras_apart(options.cameras, folder);
+    for_each_pair(options, faults, [&](std::size_t i) {
+        const std::string seed = std::to_string(options.seed + pair_seed + i);
+        const Pair& pair = unlike_lights[i % std::size(unlike_lights)];
+        const fs::path base = folder / ("pair-" + seed);
+        std::vector<fs::path> photos;
+        json truth;
+        for (std::size_t k = 0; k < 2; ++k) {
+            const fs::path shot = base.string() + (k == 0 ? "a" : "b");
+            const json of_shot = drawn(options, seed, shot, "linear", pair.lights[k],
+                                       std::to_string(2 * i + k + 1), cameras[i % cameras.size()]);
+            if (k == 0) truth = of_shot;
+            photos.push_back(folder / of_shot.at("photo").get<std::string>());
+        }
+        out[i] = read(options.tool, photos, truth, base.filename().string());
+    });
+    return out;
+}
+
+// How far two readings of the same bands are apart, by the same camera and card, under the same light.
+Difference read_differences(const Options& options, const fs::path& folder, Faults& faults) {
+    std::vector<Difference> parts(options.count);
+    const std::vector<fs::path> cameras = cameras_apart(options.cameras, folder);
+    const char* lights[] = {"D50", "D65", "LED-B3"};
+    for_each_pair(options, faults, [&](std::size_t i) {
+        const std::string seed = std::to_string(options.seed + difference_seed + i);
+        const fs::path base = folder / ("difference-" + seed);
+        std::vector<Outcome> both;
+        for (std::size_t k = 0; k < 2; ++k) {
+            const fs::path shot = base.string() + (k == 0 ? "a" : "b");
+            const json truth = drawn(options, seed, shot, "linear", lights[i % std::size(lights)],
+                                     std::to_string(2 * i + k + 1), cameras[i % cameras.size()]);
+            both.push_back(read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth,
+                                shot.filename().string()));
+        }
+        for (const FoundBand& one : both[0].found)
+            for (const FoundBand& other : both[1].found) {
+                if (one.truth.start != other.truth.start) continue;
+                Reading first = one.read.colour, second = other.read.colour;
+                first.context = second.context = {"camera", "card", "light"};
+                parts[i].delta_e.push_back(ciede2000(first.lab, second.lab));
+                ++parts[i].bands;
+                if (disagreement(first, second) < region_95) ++parts[i].inside;
+                if (options.bands)
+                    std::printf(
+                        "  %-16s %-5s at %5.1f mm: %5.1f %5.1f %5.1f and %5.1f %5.1f %5.1f, "
+                        "CIEDE2000 %5.2f, distance^2 %6.2f\n",
+                        both[0].name.c_str(), one.truth.role.c_str(), one.truth.start, first.lab.L,
+                        first.lab.a, first.lab.b, second.lab.L, second.lab.a, second.lab.b,
+                        parts[i].delta_e.back(), disagreement(first, second));
+            }
+    });
+    Difference all;
+    for (const Difference& part : parts) {
+        all.bands += part.bands;
+        all.inside += part.inside;
+        all.delta_e.insert(all.delta_e.end(), part.delta_e.begin(), part.delta_e.end());
+    }
+    return all;
 }
 
 // Under these no colour measurement is left; far above what is measured (README.md), for a run may be of very few scenes.
@@ -436,6 +554,8 @@ int main(int argc, char** argv) {
         ->capture_default_str();
     app.add_option("--tool", options.tool, "The program under test");
     app.add_flag("--bands", options.bands, "Print each band too");
+    app.add_flag("--pairs", options.pairs,
+                 "Read pairs of photos too: two lights as one reading, and the difference of two readings");
     CLI11_PARSE(app, argc, argv);
 
     try {
@@ -455,6 +575,24 @@ int main(int argc, char** argv) {
             if (options.bands)
                 for (const Outcome& o : outcomes) print_bands(o);
             std::move(outcomes.begin(), outcomes.end(), std::back_inserter(all));
+        }
+        const auto wanted = [&](const char* kind) {
+            return options.count > 0 && (options.only.empty() ? options.pairs : options.only == kind);
+        };
+        if (wanted(two_lights)) {
+            const std::vector<Outcome> outcomes = read_two_lights(options, folder, faults);
+            print_row(two_lights, outcomes, "0.7 / 2.0");
+            if (options.bands)
+                for (const Outcome& o : outcomes) print_bands(o);
+        }
+        if (wanted(difference)) {
+            const Difference d = read_differences(options, folder, faults);
+            std::printf(
+                "%-18s %6zu pairs, %zu bands: CIEDE2000 between two readings %.2f / %.2f (target 0.4 / "
+                "1.0), inside 95 %%: %.0f %%\n",
+                difference, options.count, d.bands, quantile(d.delta_e, 0.5), quantile(d.delta_e, 0.95),
+                d.bands == 0 ? std::nan("")
+                             : 100.0 * static_cast<double>(d.inside) / static_cast<double>(d.bands));
         }
         check_random(all, faults);
         match_door(options.tool, faults);
