@@ -46,7 +46,7 @@ std::vector<FoundMarker> detect(const cv::Mat& grey, int side, FiducialFamily fa
     std::vector<std::vector<cv::Point2f>> corners;
     std::vector<int> ids;
     const auto parameters = cv::aruco::DetectorParameters::create();
-    parameters->minMarkerPerimeterRate = 0.02;
+    parameters->minMarkerPerimeterRate = 32.0 / std::max(small.cols, small.rows);
     parameters->adaptiveThreshWinSizeMax = 43;
     cv::aruco::detectMarkers(small, cv::aruco::getPredefinedDictionary(opencv_dictionary(family)), corners,
                              ids, parameters);
@@ -143,7 +143,7 @@ cv::Size2d extent(const std::vector<cv::Point2d>& points) {
     return {right->x - left->x, bottom->y - top->y};
 }
 
-using PoseParameters = cv::Vec<double, 9>;
+using PoseParameters = cv::Vec<double, 11>;
 
 // Least squares over the pose and what else decides where corners appear, each with a prior, since a card seen nearly square on
 // tells little about its camera:
@@ -153,10 +153,11 @@ using PoseParameters = cv::Vec<double, 9>;
 //   7    radial displacement at the picture's corner, relative,
 //   8    how far edges appear outside their place, pixels: half way from dark to light in the file's values is not half way in light,
 //        by as much as tone curve and sharpening say; left out, it passes for lens distortion.
+//   9..10 the lens's axis from the picture's middle, over the longer side: stabilised and cropped pictures.
 class PoseProblem {
   public:
     PoseProblem(const std::vector<SeenCorner>& corners, cv::Size size, double focal_px, double focal_spread)
-        : corners_(corners), size_(size), focal_px_(focal_px), spread_{focal_spread, 0.03, 0.5} {}
+        : corners_(corners), size_(size), focal_px_(focal_px), spread_{focal_spread, 0.03, 0.5, 0.01, 0.01} {}
 
     double sigma_px = 1;
     bool edges_shift = true;  // corners given by hand are where they were pointed at
@@ -164,7 +165,10 @@ class PoseProblem {
     CardPose pose(const PoseParameters& p) const {
         CardPose out;
         const double focal = focal_px_ * std::exp(std::clamp(p[6], -3.0, 3.0));
-        out.camera = {focal, 0, (size_.width - 1) / 2.0, 0, focal, (size_.height - 1) / 2.0, 0, 0, 1};
+        const double longer = std::max(size_.width, size_.height);
+        out.camera = {focal, 0,     (size_.width - 1) / 2.0 + p[9] * longer,
+                      0,     focal, (size_.height - 1) / 2.0 + p[10] * longer,
+                      0,     0,     1};
         const double half = 0.5 * std::hypot(size_.width, size_.height) / focal;
         out.distortion = p[7] / (half * half);
         cv::Rodrigues(cv::Vec3d(p[0], p[1], p[2]), out.rotation);
@@ -244,8 +248,8 @@ class PoseProblem {
     const std::vector<SeenCorner>& corners_;
     cv::Size size_;
     double focal_px_;
-    // Of the logarithm of the focal length, of the distortion and of the edges' shift. The last two are guesses, wide on purpose.
-    std::array<double, 3> spread_;
+    // Of parameters 6 and on. All but the first are guesses; 0.01 of the longer side is 0.36 mm of a small-format frame.
+    std::array<double, 5> spread_;
 
     std::vector<double> residuals(const PoseParameters& p) const {
         std::vector<double> out;
@@ -258,8 +262,9 @@ class PoseProblem {
             out.push_back(r.x);
             out.push_back(r.y);
         }
-        for (std::size_t k = 0; k < 3; ++k) out.push_back(p[6 + static_cast<int>(k)] / spread_[k]);
-        if (!edges_shift) out.back() = 1e6 * p[8];
+        for (std::size_t k = 0; k < spread_.size(); ++k)
+            out.push_back(p[6 + static_cast<int>(k)] / spread_[k]);
+        if (!edges_shift) out.push_back(1e6 * p[8]);
         return out;
     }
 };
@@ -297,17 +302,20 @@ Result<CardPose> solve_pose(const Photo& photo, const std::vector<SeenCorner>& c
         for (std::size_t i = 0; i < rotations.size(); ++i) {
             const cv::Vec3d r(rotations[i]), t(translations[i]);
             if (t[2] > 0)
-                starts.push_back(
-                    problem.improve({r[0], r[1], r[2], t[0] / t[2], t[1] / t[2], std::log(t[2]), 0, 0, 0}));
+                starts.push_back(problem.improve(
+                    {r[0], r[1], r[2], t[0] / t[2], t[1] / t[2], std::log(t[2]), 0, 0, 0, 0, 0}));
         }
         const auto best = std::min_element(starts.begin(), starts.end(), [&](const auto& a, const auto& b) {
             return problem.cost(a) < problem.cost(b);
         });
         if (best == starts.end()) return refuse_shape();
         // The corners themselves tell how well they are seen, and so how far the priors count; four given by hand can't.
-        for (int round = 0; round < 3 && !by_hand; ++round) {
-            problem.sigma_px = problem.scatter(*best);
+        for (int round = 0; round < 12 && !by_hand; ++round) {
+            const double sigma = problem.scatter(*best);
+            const bool settled = sigma > 0.95 * problem.sigma_px;
+            problem.sigma_px = sigma;
             *best = problem.improve(*best);
+            if (settled) break;
         }
         CardPose pose = problem.pose(*best);
         double squares = 0;
@@ -347,16 +355,19 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
         const auto& markers = layout.markers;
         expected = static_cast<int>(markers.size());
         const cv::Mat grey = grey_8bit(photo);
-        std::vector<FoundMarker> seen = detect(grey, search_side, layout.family);
-        if (seen.size() < markers.size()) {
-            std::vector<FoundMarker> closer = detect(grey, 2 * search_side, layout.family);
+        std::vector<FoundMarker> seen;
+        for (const int side : {search_side, 2 * search_side, std::max(grey.cols, grey.rows)}) {
+            const bool whole_picture = side > 2 * search_side;
+            if (seen.size() >= (whole_picture ? 2 : markers.size())) break;
+            std::vector<FoundMarker> closer = detect(grey, side, layout.family);
             if (closer.size() > seen.size()) seen = std::move(closer);
         }
         for (FoundMarker& marker : seen) {
             const auto known = std::find_if(markers.begin(), markers.end(),
                                             [&](const auto& m) { return m.id == marker.id; });
             if (known == markers.end()) continue;
-            refine(grey, marker);
+            // What was found in a reduced picture lies some pixels off, and the first pass takes its levels too near the edge.
+            for (int pass = 0; pass < 2; ++pass) refine(grey, marker);
             CardCorners at;
             std::copy(marker.corners.begin(), marker.corners.end(), at.begin());
             add_outline(known->rect, at, seen_corners);
