@@ -105,7 +105,7 @@ void add_read(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<ReadCommand>();
     CLI::App* read = app.add_subcommand(
         "read", "The bands on the rod in a photo: places, widths and colours, with their uncertainty");
-    read->add_option("photo", command->path, "JPEG, PNG or TIFF, with the card round the wrap")->required();
+    read->add_option("photo", command->path, "JPEG, HEIC, PNG, TIFF, DNG or camera raw, with the card round the wrap")->required();
     command->photo.add_to(*read);
     read->add_option("--picture", command->picture,
                      "Write a PNG of the photo with what was found drawn on it");

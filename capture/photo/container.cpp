@@ -25,7 +25,8 @@ std::uint32_t big16(Bytes b, std::size_t at) { return (std::uint32_t{b[at]} << 8
 std::uint32_t big32(Bytes b, std::size_t at) { return (big16(b, at) << 16U) | big16(b, at + 2); }
 
 Error broken(const std::string& where, std::string what) {
-    return {Reason::bad_format, std::move(what), where, "save or send the photo again, as JPEG, PNG, TIFF, HEIC or DNG"};
+    return {Reason::bad_format, std::move(what), where,
+            "save or send the photo again, as JPEG, PNG, TIFF, HEIC or DNG"};
 }
 
 Result<Container> read_jpeg(Bytes b, const std::string& where) {

@@ -29,7 +29,8 @@ Result<Decoded> decode_jpeg(std::span<const std::uint8_t> bytes, const std::stri
 // PNG by libpng; transparency is left out of account.
 Result<Decoded> decode_png(std::span<const std::uint8_t> bytes, const std::string& where);
 
-// TIFF by OpenCV and libtiff. Comes upright.
+// TIFF by libtiff: RGB or grey of 8 or 16 bits, in strips or tiles, however compressed. (OpenCV prints what it thinks of
+// a damaged one.)
 Result<Decoded> decode_tiff(std::span<const std::uint8_t> bytes, const std::string& where);
 
 // HEIC and its kin (ISO/IEC 23008-12) by libheif, the primary picture. Comes upright: the file's own turns

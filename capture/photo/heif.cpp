@@ -16,8 +16,8 @@ namespace bindhue::capture {
 #ifndef BINDHUE_HEIF
 
 Result<Decoded> decode_heif(std::span<const std::uint8_t>, const std::string& where) {
-    return Error{Reason::bad_format, "this is a HEIC photo, and this build of bindhue cannot read HEIC", where,
-                 "build with -DBINDHUE_HEIF=ON and libheif installed, or send the photo as JPEG"};
+    return Error{Reason::bad_format, "this is a HEIC photo, and this build of bindhue cannot read HEIC",
+                 where, "build with -DBINDHUE_HEIF=ON and libheif installed, or send the photo as JPEG"};
 }
 
 #else
@@ -90,7 +90,8 @@ Result<Decoded> decode_heif(std::span<const std::uint8_t> bytes, const std::stri
     };
     const Owned<heif_context> context(heif_context_alloc());
     if (!context) return refused({heif_error_Memory_allocation_error, heif_suberror_Unspecified, "memory"});
-    heif_error error = heif_context_read_from_memory_without_copy(context.get(), bytes.data(), bytes.size(), nullptr);
+    heif_error error =
+        heif_context_read_from_memory_without_copy(context.get(), bytes.data(), bytes.size(), nullptr);
     if (error.code != heif_error_Ok) return refused(error);
     heif_image_handle* raw_handle = nullptr;
     error = heif_context_get_primary_image_handle(context.get(), &raw_handle);
@@ -105,6 +106,9 @@ Result<Decoded> decode_heif(std::span<const std::uint8_t> bytes, const std::stri
                                        bits, bytes.size(), where);
         !fits)
         return fits.error();
+
+    // A picture put together from tiles says its size again; then it must not say more.
+    heif_context_set_maximum_image_size_limit(context.get(), std::max(width, height) + 1);
 
     Decoded out;
     read_metadata(handle.get(), out);
@@ -126,11 +130,13 @@ Result<Decoded> decode_heif(std::span<const std::uint8_t> bytes, const std::stri
     if (error.code != heif_error_Ok) return refused(error);
     if (heif_image_get_decoding_warnings(image.get(), 0, &error, 1) > 0) return refused(error);
     int stride = 0;
-    const std::uint8_t* pixels = heif_image_get_plane_readonly(image.get(), heif_channel_interleaved, &stride);
+    const std::uint8_t* pixels =
+        heif_image_get_plane_readonly(image.get(), heif_channel_interleaved, &stride);
     const int columns = heif_image_get_width(image.get(), heif_channel_interleaved),
               rows = heif_image_get_height(image.get(), heif_channel_interleaved);
     if (pixels == nullptr || columns != width || rows != height)
-        return refused({heif_error_Invalid_input, heif_suberror_Unspecified, "the picture is not of the size said"});
+        return refused(
+            {heif_error_Invalid_input, heif_suberror_Unspecified, "the picture is not of the size said"});
     if (bits == 8) {
         const cv::Mat rgb(rows, columns, CV_8UC3, const_cast<std::uint8_t*>(pixels),
                           static_cast<std::size_t>(stride));

@@ -1,7 +1,9 @@
 #include <csetjmp>
 #include <cstdio>
-// Needs size_t and FILE before it.
+
+// Needs what stands above it, and what stands below needs it.
 #include <jpeglib.h>
+
 #include <jerror.h>
 
 #include "photo/container.hpp"
@@ -116,9 +118,9 @@ Result<Decoded> decode_jpeg(std::span<const std::uint8_t> bytes, const std::stri
     if (state.too_many_scans) return refused("the JPEG comes in more scans than any camera writes", original);
     if (!whole || state.damaged) {
         const JDIMENSION row = state.damaged ? state.damaged_row : state.decoder.output_scanline;
-        return refused("the JPEG is damaged at about row " + std::to_string(row) + " of " +
-                           std::to_string(out.bgr.rows),
-                       again);
+        return refused(
+            "the JPEG is damaged at about row " + std::to_string(row) + " of " + std::to_string(out.bgr.rows),
+            again);
     }
     return out;
 }

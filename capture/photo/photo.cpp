@@ -102,7 +102,7 @@ Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::strin
     Result<Decoded> decoded = decode(*container, bytes, source);
     if (!decoded) return decoded.error();
     const Exif& exif = says_itself ? decoded->exif : container->exif;
-    if (container->format != ImageFormat::tiff) turn_upright(decoded->bgr, exif.orientation);
+    turn_upright(decoded->bgr, exif.orientation);
     Photo photo;
     photo.bgr = std::move(decoded->bgr);
     photo.linear = options.linear || decoded->linear;
@@ -118,21 +118,25 @@ Result<Photo> load_photo(const std::filesystem::path& path, const PhotoOptions& 
     if (!std::filesystem::exists(path, code))
         return Error{Reason::not_found, "there is no such photo", path.string(), "check the name"};
     if (std::filesystem::is_directory(path, code))
-        return Error{Reason::bad_format, "this is a folder, not a photo", path.string(), "name one photo in it"};
+        return Error{Reason::bad_format, "this is a folder, not a photo", path.string(),
+                     "name one photo in it"};
     constexpr std::uintmax_t most = 1'000'000'000;
     const std::uintmax_t size = std::filesystem::file_size(path, code);
+    const Error too_large{Reason::bad_format, "the file is larger than 1 GB", path.string(),
+                          "name a photo; make it smaller, or crop it to the card"};
+    if (!code && size > most) return too_large;
     std::vector<std::uint8_t> bytes;
     std::ifstream in(path, std::ios::binary);
-    if (!code && size <= most) bytes.reserve(size);
+    if (!code) bytes.reserve(size);
+    // In parts, for a pipe does not say how much it will give.
     for (std::vector<char> part(1U << 20U); in && bytes.size() <= most;) {
         in.read(part.data(), static_cast<std::streamsize>(part.size()));
         bytes.insert(bytes.end(), part.begin(), part.begin() + static_cast<std::ptrdiff_t>(in.gcount()));
     }
-    if (bytes.size() > most)
-        return Error{Reason::bad_format, "the file is larger than 1 GB", path.string(),
-                     "name a photo; make it smaller, or crop it to the card"};
+    if (bytes.size() > most) return too_large;
     if (!in.eof())
-        return Error{Reason::bad_format, "the photo can't be read", path.string(), "check that you may read it"};
+        return Error{Reason::bad_format, "the photo can't be read", path.string(),
+                     "check that you may read it"};
     return decode_photo(bytes, path.string(), options);
 }
 

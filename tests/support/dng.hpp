@@ -11,8 +11,8 @@
 #include "support/image_bytes.hpp"
 
 struct Dng {
-    int width = 0, height = 0;           // even
-    std::vector<std::uint16_t> mosaic;   // row by row: red green / green blue
+    int width = 0, height = 0;          // even
+    std::vector<std::uint16_t> mosaic;  // row by row: red green / green blue
     std::uint16_t black = 512, white = 16000;
     std::array<std::uint32_t, 3> neutral{500, 1000, 600};  // as-shot response to grey, thousandths
     std::uint16_t orientation = 1;
@@ -67,16 +67,20 @@ inline ImageBytes Dng::bytes() const {
     unique.tag = 0xC614;
     constexpr std::uint32_t minus_one = 0xFFFFFFFF;
     std::vector<dng_detail::Field> fields{
-        field(0x00FE, 4, {0}),                                    // a full picture
-        field(0x0100, 4, {said_width != 0 ? said_width : w}), field(0x0101, 4, {said_height != 0 ? said_height : h}),
-        field(0x0102, 3, {16}), field(0x0103, 3, {1}),            // not compressed
-        field(0x0106, 3, {32803}),                                // colour filter array
-        model, field(0x0111, 4, {0}),                             // where the strip lies, below
-        field(0x0112, 3, {orientation}), field(0x0115, 3, {1}), field(0x0116, 4, {h}), field(0x0117, 4, {w * h * 2}),
-        field(0x828D, 3, {2, 2}), field(0x828E, 1, {0, 1, 1, 2}), // red green / green blue
+        field(0x00FE, 4, {0}),  // a full picture
+        field(0x0100, 4, {said_width != 0 ? said_width : w}),
+        field(0x0101, 4, {said_height != 0 ? said_height : h}), field(0x0102, 3, {16}),
+        field(0x0103, 3, {1}),         // not compressed
+        field(0x0106, 3, {32803}),     // colour filter array
+        model, field(0x0111, 4, {0}),  // where the strip lies, below
+        field(0x0112, 3, {orientation}), field(0x0115, 3, {1}), field(0x0116, 4, {h}),
+        field(0x0117, 4, {w * h * 2}), field(0x828D, 3, {2, 2}),
+        field(0x828E, 1, {0, 1, 1, 2}),  // red green / green blue
         field(0xC612, 1, {1, 4, 0, 0}), unique, field(0xC61A, 3, {black}), field(0xC61D, 3, {white}),
         // Some colour matrix has to be there. This one is far from none, so that its use would show.
-        field(0xC621, 10, {9, 10, minus_one * 3, 10, minus_one, 10, minus_one * 4, 10, 13, 10, 1, 10, 1, 10, 2, 10, 6, 10}),
+        field(
+            0xC621, 10,
+            {9, 10, minus_one * 3, 10, minus_one, 10, minus_one * 4, 10, 13, 10, 1, 10, 1, 10, 2, 10, 6, 10}),
         field(0xC628, 5, {neutral[0], 1000, neutral[1], 1000, neutral[2], 1000}), field(0xC65A, 3, {21})};
     dng_detail::Writer file;
     file.out = {'I', 'I', 42, 0, 8, 0, 0, 0};

@@ -29,7 +29,8 @@ inline std::optional<ImageBytes> heic(const cv::Mat& picture, const HeicOptions&
     heif_encoder_set_parameter_string(encoder, "preset", "ultrafast");
     heif_image* image = nullptr;
     heif_image_create(picture.cols, picture.rows, heif_colorspace_RGB,
-                      options.bits == 8 ? heif_chroma_interleaved_RGB : heif_chroma_interleaved_RRGGBB_LE, &image);
+                      options.bits == 8 ? heif_chroma_interleaved_RGB : heif_chroma_interleaved_RRGGBB_LE,
+                      &image);
     heif_image_add_plane(image, heif_channel_interleaved, picture.cols, picture.rows, options.bits);
     int stride = 0;
     std::uint8_t* plane = heif_image_get_plane(image, heif_channel_interleaved, &stride);
@@ -41,7 +42,8 @@ inline std::optional<ImageBytes> heic(const cv::Mat& picture, const HeicOptions&
                     row[3 * x + c] = picture.at<cv::Vec3b>(y, x)[2 - c];
                 } else {
                     const double full = (1 << options.bits) - 1;
-                    const auto v = static_cast<unsigned>(picture.at<cv::Vec3w>(y, x)[2 - c] / 65535.0 * full + 0.5);
+                    const auto v =
+                        static_cast<unsigned>(picture.at<cv::Vec3w>(y, x)[2 - c] / 65535.0 * full + 0.5);
                     row[6 * x + 2 * c] = static_cast<std::uint8_t>(v & 0xFFU);
                     row[6 * x + 2 * c + 1] = static_cast<std::uint8_t>(v >> 8U);
                 }
@@ -61,7 +63,8 @@ inline std::optional<ImageBytes> heic(const cv::Mat& picture, const HeicOptions&
     ImageBytes out;
     if (heif_context_encode_image(context, image, encoder, encoding, &handle).code == heif_error_Ok) {
         if (!options.exif.empty())
-            heif_context_add_exif_metadata(context, handle, options.exif.data(), static_cast<int>(options.exif.size()));
+            heif_context_add_exif_metadata(context, handle, options.exif.data(),
+                                           static_cast<int>(options.exif.size()));
         heif_writer writer{1, [](heif_context*, const void* data, size_t size, void* to) {
                                const auto* bytes = static_cast<const std::uint8_t*>(data);
                                static_cast<ImageBytes*>(to)->assign(bytes, bytes + size);
