@@ -113,7 +113,8 @@ void add_read(CLI::App& app, int& exit_code) {
     CLI::App* read = app.add_subcommand(
         "read", "The bands on the rod in a photo: places, widths and colours, with their uncertainty");
     read->add_option("photo", command->paths,
-                     "JPEG, PNG or TIFF, with the card round the wrap; several of one wrap, under two unlike "
+                     "JPEG, HEIC, PNG, TIFF, DNG or camera raw, with the card round the wrap; several of one "
+                     "wrap, under two unlike "
                      "lights too, make one reading")
         ->required();
     command->photo.add_to(*read);

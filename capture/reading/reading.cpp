@@ -419,7 +419,7 @@ Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOpti
     if (!view) return view.error();
 
     FitOptions fit_options;
-    fit_options.linear = options.linear;
+    fit_options.linear = photo->linear;
     fit_options.trust = options.layout.trust;
     fit_options.context = {photo->camera, options.layout.name, options.light};
     const Result<CameraFit> fit = fit_camera(view->patches, fit_options);
