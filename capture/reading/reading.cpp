@@ -8,6 +8,7 @@
 #include "card/view.hpp"
 #include "colour/difference.hpp"
 #include "photo/photo.hpp"
+#include "shop/camera_light_file.hpp"
 #include "wrap/body.hpp"
 #include "wrap/rod.hpp"
 #include "wrap/segments.hpp"
@@ -421,6 +422,7 @@ Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOpti
     FitOptions fit_options;
     fit_options.linear = photo->linear;
     fit_options.trust = options.layout.trust;
+    fit_options.prior = &built_in_camera_light();
     fit_options.context = {photo->camera, options.layout.name, options.light};
     const Result<CameraFit> fit = fit_camera(view->patches, fit_options);
     if (!fit) {
