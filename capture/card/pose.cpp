@@ -46,7 +46,7 @@ std::vector<FoundMarker> detect(const cv::Mat& grey, int side, FiducialFamily fa
     std::vector<std::vector<cv::Point2f>> corners;
     std::vector<int> ids;
     const auto parameters = cv::aruco::DetectorParameters::create();
-    parameters->minMarkerPerimeterRate = 0.02;
+    parameters->minMarkerPerimeterRate = 32.0 / std::max(small.cols, small.rows);
     parameters->adaptiveThreshWinSizeMax = 43;
     cv::aruco::detectMarkers(small, cv::aruco::getPredefinedDictionary(opencv_dictionary(family)), corners,
                              ids, parameters);
@@ -121,12 +121,21 @@ Error refuse(const Photo& photo, std::string what, std::string mend) {
     return {Reason::cannot_measure, std::move(what), photo.source, std::move(mend)};
 }
 
-cv::Point3f object_point(double x_mm, double y_mm) {
-    return {static_cast<float>(x_mm), static_cast<float>(y_mm), 0.0F};
+// A corner of a square on the card, in card millimetres, with its neighbours along the square's outline, and where it was seen.
+struct SeenCorner {
+    cv::Point2d place, before, after;
+    cv::Point2d pixel;
+};
+
+void add_outline(const CardRect& r, const CardCorners& seen, std::vector<SeenCorner>& out) {
+    const std::array<cv::Point2d, 4> places{
+        {{r.x_mm, r.y_mm}, {r.right_mm(), r.y_mm}, {r.right_mm(), r.bottom_mm()}, {r.x_mm, r.bottom_mm()}}};
+    for (std::size_t k = 0; k < 4; ++k)
+        out.push_back({places[k], places[(k + 3) % 4], places[(k + 1) % 4], seen[k]});
 }
 
 // Width and height of what the points span.
-cv::Vec2d extent(const std::vector<cv::Point3f>& points) {
+cv::Size2d extent(const std::vector<cv::Point2d>& points) {
     const auto [left, right] = std::minmax_element(points.begin(), points.end(),
                                                    [](const auto& a, const auto& b) { return a.x < b.x; });
     const auto [top, bottom] = std::minmax_element(points.begin(), points.end(),
@@ -134,55 +143,188 @@ cv::Vec2d extent(const std::vector<cv::Point3f>& points) {
     return {right->x - left->x, bottom->y - top->y};
 }
 
-// Pose, and one radial coefficient where there are points enough, for a given focal length.
-double solve(const std::vector<cv::Point3f>& object, const std::vector<cv::Point2f>& image, cv::Size size,
-             double focal, CardPose& pose) {
-    cv::Mat camera = (cv::Mat_<double>(3, 3) << focal, 0, (size.width - 1) / 2.0, 0, focal,
-                      (size.height - 1) / 2.0, 0, 0, 1);
-    cv::Mat coefficients = cv::Mat::zeros(1, 5, CV_64F);
-    int flags = cv::CALIB_USE_INTRINSIC_GUESS | cv::CALIB_FIX_FOCAL_LENGTH | cv::CALIB_FIX_PRINCIPAL_POINT |
-                cv::CALIB_FIX_ASPECT_RATIO | cv::CALIB_ZERO_TANGENT_DIST | cv::CALIB_FIX_K2 |
-                cv::CALIB_FIX_K3;
-    if (image.size() < 12) flags |= cv::CALIB_FIX_K1;
-    std::vector<cv::Mat> rotations, translations;
-    const double rms = cv::calibrateCamera(std::vector<std::vector<cv::Point3f>>{object},
-                                           std::vector<std::vector<cv::Point2f>>{image}, size, camera,
-                                           coefficients, rotations, translations, flags);
-    pose.camera = camera;
-    pose.distortion = coefficients.at<double>(0);
-    cv::Rodrigues(rotations[0], pose.rotation);
-    pose.translation = translations[0];
-    pose.residual_px = rms;
-    return rms;
-}
+using PoseParameters = cv::Vec<double, 11>;
 
-Result<CardPose> solve_pose(const Photo& photo, const std::vector<cv::Point3f>& object,
-                            const std::vector<cv::Point2f>& image) {
-    const cv::Size size = photo.bgr.size();
-    const double diagonal = std::hypot(size.width, size.height), longer = std::max(size.width, size.height);
-    CardPose best;
-    try {
-        if (photo.focal_35mm > 5 && photo.focal_35mm < 1000) {
-            solve(object, image, size, photo.focal_35mm / 43.267 * diagonal,
-                  best);  // 43.267 mm: the diagonal of 24 x 36
-        } else {
-            // A card seen nearly square on hardly tells the focal length: a lens of about 36 mm is taken
-            // unless another fits clearly better.
-            double best_rms = solve(object, image, size, longer, best);
-            for (const double factor : {0.7, 1.4, 2.0, 3.0}) {
-                CardPose other;
-                const double rms = solve(object, image, size, factor * longer, other);
-                if (rms < 0.9 * best_rms) {
-                    best_rms = rms;
-                    best = other;
-                }
-            }
+// Least squares over the pose and what else decides where corners appear, each with a prior, since a card seen nearly square on
+// tells little about its camera:
+//   0..2 rotation vector,
+//   3..4 translation over depth, 5 logarithm of depth (mm) over focal length (expected ones): what the picture tells, whatever the lens,
+//   6    logarithm of focal length over the expected one,
+//   7    radial displacement at the picture's corner, relative,
+//   8    how far edges appear outside their place, pixels: half way from dark to light in the file's values is not half way in light,
+//        by as much as tone curve and sharpening say; left out, it passes for lens distortion.
+//   9..10 the lens's axis from the picture's middle, over the longer side: stabilised and cropped pictures.
+class PoseProblem {
+  public:
+    PoseProblem(const std::vector<SeenCorner>& corners, cv::Size size, double focal_px, double focal_spread)
+        : corners_(corners), size_(size), focal_px_(focal_px), spread_{focal_spread, 0.03, 0.5, 0.01, 0.01} {}
+
+    double sigma_px = 1;
+    bool edges_shift = true;  // corners given by hand are where they were pointed at
+
+    CardPose pose(const PoseParameters& p) const {
+        CardPose out;
+        const double focal = focal_px_ * std::exp(std::clamp(p[6], -3.0, 3.0));
+        const double longer = std::max(size_.width, size_.height);
+        out.camera = {focal, 0,     (size_.width - 1) / 2.0 + p[9] * longer,
+                      0,     focal, (size_.height - 1) / 2.0 + p[10] * longer,
+                      0,     0,     1};
+        const double half = 0.5 * std::hypot(size_.width, size_.height) / focal;
+        out.distortion = p[7] / (half * half);
+        cv::Rodrigues(cv::Vec3d(p[0], p[1], p[2]), out.rotation);
+        const double depth = std::exp(std::clamp(p[5] + p[6], -20.0, 20.0));
+        out.translation = {p[3] * depth * std::exp(-p[6]), p[4] * depth * std::exp(-p[6]), depth};
+        return out;
+    }
+
+    // Pixels between where a corner should appear and where it was seen.
+    std::vector<cv::Point2d> misses(const PoseParameters& p) const {
+        const CardPose at = pose(p);
+        const auto place = [&](const cv::Point2d& q) { return at.project({q.x, q.y, 0}); };
+        std::vector<cv::Point2d> out;
+        for (const SeenCorner& c : corners_) {
+            const cv::Point2d here = place(c.place);
+            cv::Point2d along = here - place(c.before), back = here - place(c.after);
+            along *= 1 / std::max(cv::norm(along), 1e-9);
+            back *= 1 / std::max(cv::norm(back), 1e-9);
+            const double sine = std::max(std::abs(along.cross(back)), 0.1);
+            out.push_back(here + (p[8] / sine) * (along + back) - c.pixel);
         }
-    } catch (const cv::Exception&) {
+        return out;
+    }
+
+    // Levenberg and Marquardt's step; the valley of focal length, depth and tilt is long and flat, so it goes on until nothing is gained.
+    PoseParameters improve(PoseParameters p) const {
+        double damping = 1e-3, cost_here = cost(p);
+        for (int round = 0; round < 100 && damping < 1e9; ++round) {
+            const std::vector<double> here = residuals(p);
+            cv::Mat jacobian(static_cast<int>(here.size()), PoseParameters::rows, CV_64F);
+            for (int k = 0; k < PoseParameters::rows; ++k) {
+                constexpr double h = 1e-6;
+                PoseParameters q = p;
+                q[k] += h;
+                const std::vector<double> there = residuals(q);
+                for (std::size_t i = 0; i < here.size(); ++i)
+                    jacobian.at<double>(static_cast<int>(i), k) = (there[i] - here[i]) / h;
+            }
+            const cv::Mat square = jacobian.t() * jacobian, gradient = jacobian.t() * cv::Mat(here, false);
+            double gain = 0;
+            for (; damping < 1e9; damping *= 8) {
+                cv::Mat damped = square.clone(), step;
+                for (int k = 0; k < PoseParameters::rows; ++k) damped.at<double>(k, k) *= 1 + damping;
+                if (!cv::solve(damped, gradient, step, cv::DECOMP_CHOLESKY)) continue;
+                const PoseParameters there = p - PoseParameters(step.ptr<double>());
+                const double cost_there = cost(there);
+                if (!(cost_there < cost_here)) continue;
+                gain = cost_here - cost_there;
+                p = there;
+                cost_here = cost_there;
+                damping /= 8;
+                break;
+            }
+            if (gain < 1e-9 * cost_here + 1e-12) break;
+        }
+        return p;
+    }
+
+    // Standard deviation of a corner along one axis, pixels, by the median miss (of a Rayleigh distribution).
+    double scatter(const PoseParameters& p) const {
+        std::vector<double> lengths;
+        for (const cv::Point2d& miss : misses(p)) lengths.push_back(cv::norm(miss));
+        const auto middle = lengths.begin() + static_cast<std::ptrdiff_t>(lengths.size() / 2);
+        std::nth_element(lengths.begin(), middle, lengths.end());
+        const double n = 2.0 * static_cast<double>(lengths.size());
+        return std::clamp(*middle / 1.177 * std::sqrt(n / std::max(n - int{PoseParameters::rows}, 1.0)), 0.03,
+                          3.0);
+    }
+
+    double cost(const PoseParameters& p) const {
+        double sum = 0;
+        for (const double r : residuals(p)) sum += r * r;
+        return sum;
+    }
+
+  private:
+    const std::vector<SeenCorner>& corners_;
+    cv::Size size_;
+    double focal_px_;
+    // Of parameters 6 and on. All but the first are guesses; 0.01 of the longer side is 0.36 mm of a small-format frame.
+    std::array<double, 5> spread_;
+
+    std::vector<double> residuals(const PoseParameters& p) const {
+        std::vector<double> out;
+        for (const cv::Point2d& miss : misses(p)) {
+            // Huber's loss, over the length: a corner beyond 2 sigma pulls no harder than one at 2.
+            const double length = cv::norm(miss) / sigma_px, bound = 2;
+            const double share =
+                length <= bound ? 1.0 : std::sqrt(2 * bound * length - bound * bound) / length;
+            const cv::Point2d r = miss * (share / sigma_px);
+            out.push_back(r.x);
+            out.push_back(r.y);
+        }
+        for (std::size_t k = 0; k < spread_.size(); ++k)
+            out.push_back(p[6 + static_cast<int>(k)] / spread_[k]);
+        if (!edges_shift) out.push_back(1e6 * p[8]);
+        return out;
+    }
+};
+
+Result<CardPose> solve_pose(const Photo& photo, const std::vector<SeenCorner>& corners, bool by_hand) {
+    const cv::Size size = photo.bgr.size();
+    double focal = std::max(size.width, size.height),
+           spread = 0.5;  // a lens of 36 mm, and most others within a factor of 2.7
+    if (photo.focal_35mm > 5 && photo.focal_35mm < 1000) {
+        focal =
+            photo.focal_35mm / 43.267 * std::hypot(size.width, size.height);  // the diagonal of 24 x 36 mm
+        spread = 0.05;  // whole millimetres, and the crop of a stabilised picture: a guess
+    }
+    PoseProblem problem(corners, size, focal, spread);
+    problem.edges_shift = !by_hand;
+
+    std::vector<cv::Point3d> object;
+    std::vector<cv::Point2d> image;
+    for (const SeenCorner& c : corners) {
+        object.emplace_back(c.place.x, c.place.y, 0);
+        image.push_back(c.pixel);
+    }
+    const auto refuse_shape = [&] {
         return refuse(photo, "the card's fiducials do not lie as on a flat card",
                       "flatten the card, or check that the layout is that of this card");
+    };
+    try {
+        const cv::Matx33d camera(focal, 0, (size.width - 1) / 2.0, 0, focal, (size.height - 1) / 2.0, 0, 0,
+                                 1);
+        std::vector<cv::Mat> rotations, translations;
+        // A plane seen from afar looks alike from two sides: both are tried.
+        cv::solvePnPGeneric(object, image, camera, cv::noArray(), rotations, translations, false,
+                            cv::SOLVEPNP_IPPE);
+        std::vector<PoseParameters> starts;
+        for (std::size_t i = 0; i < rotations.size(); ++i) {
+            const cv::Vec3d r(rotations[i]), t(translations[i]);
+            if (t[2] > 0)
+                starts.push_back(problem.improve(
+                    {r[0], r[1], r[2], t[0] / t[2], t[1] / t[2], std::log(t[2]), 0, 0, 0, 0, 0}));
+        }
+        const auto best = std::min_element(starts.begin(), starts.end(), [&](const auto& a, const auto& b) {
+            return problem.cost(a) < problem.cost(b);
+        });
+        if (best == starts.end()) return refuse_shape();
+        // The corners themselves tell how well they are seen, and so how far the priors count; four given by hand can't.
+        for (int round = 0; round < 12 && !by_hand; ++round) {
+            const double sigma = problem.scatter(*best);
+            const bool settled = sigma > 0.95 * problem.sigma_px;
+            problem.sigma_px = sigma;
+            *best = problem.improve(*best);
+            if (settled) break;
+        }
+        CardPose pose = problem.pose(*best);
+        double squares = 0;
+        for (const cv::Point2d& miss : problem.misses(*best)) squares += miss.ddot(miss);
+        pose.residual_px = std::sqrt(squares / static_cast<double>(corners.size()));
+        return pose;
+    } catch (const cv::Exception&) {
+        return refuse_shape();
     }
-    return best;
 }
 
 }  // namespace
@@ -200,15 +342,12 @@ CardSpace CardPose::camera_position() const {
 
 Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
                            const std::optional<CardCorners>& corners) {
-    std::vector<cv::Point3f> object;
-    std::vector<cv::Point2f> image;
+    std::vector<SeenCorner> seen_corners;
     const double width = layout.width_mm, height = layout.height_mm;
     int found = 0, expected = 0;
 
     if (corners) {
-        object = {object_point(0, 0), object_point(width, 0), object_point(width, height),
-                  object_point(0, height)};
-        for (const cv::Point2d& c : *corners) image.emplace_back(c);
+        add_outline({0, 0, width, height}, *corners, seen_corners);
     } else {
         if (layout.markers.empty())
             return refuse(photo, "the card's layout has no fiducials to find it by",
@@ -216,21 +355,22 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
         const auto& markers = layout.markers;
         expected = static_cast<int>(markers.size());
         const cv::Mat grey = grey_8bit(photo);
-        std::vector<FoundMarker> seen = detect(grey, search_side, layout.family);
-        if (seen.size() < markers.size()) {
-            std::vector<FoundMarker> closer = detect(grey, 2 * search_side, layout.family);
+        std::vector<FoundMarker> seen;
+        for (const int side : {search_side, 2 * search_side, std::max(grey.cols, grey.rows)}) {
+            const bool whole_picture = side > 2 * search_side;
+            if (seen.size() >= (whole_picture ? 2 : markers.size())) break;
+            std::vector<FoundMarker> closer = detect(grey, side, layout.family);
             if (closer.size() > seen.size()) seen = std::move(closer);
         }
         for (FoundMarker& marker : seen) {
             const auto known = std::find_if(markers.begin(), markers.end(),
                                             [&](const auto& m) { return m.id == marker.id; });
             if (known == markers.end()) continue;
-            refine(grey, marker);
-            const CardRect& q = known->rect;
-            object.insert(object.end(),
-                          {object_point(q.x_mm, q.y_mm), object_point(q.right_mm(), q.y_mm),
-                           object_point(q.right_mm(), q.bottom_mm()), object_point(q.x_mm, q.bottom_mm())});
-            image.insert(image.end(), marker.corners.begin(), marker.corners.end());
+            // What was found in a reduced picture lies some pixels off, and the first pass takes its levels too near the edge.
+            for (int pass = 0; pass < 2; ++pass) refine(grey, marker);
+            CardCorners at;
+            std::copy(marker.corners.begin(), marker.corners.end(), at.begin());
+            add_outline(known->rect, at, seen_corners);
             ++found;
         }
         if (found == 0)
@@ -242,41 +382,40 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
                           "only one of the card's " + std::to_string(expected) + " fiducials was found",
                           "uncover the card's corners and keep glare off them");
         // A marker of another card, or one read wrongly, must not bend the pose.
-        std::vector<cv::Point2f> flat;
-        for (const auto& o : object) flat.emplace_back(o.x, o.y);
+        std::vector<cv::Point2f> flat, image;
+        for (const SeenCorner& c : seen_corners) {
+            flat.emplace_back(c.place);
+            image.emplace_back(c.pixel);
+        }
         cv::Mat inliers;
         const double reach = 0.02 * cv::norm(image[0] - image[2]) + 2.0;
         const cv::Mat h = cv::findHomography(flat, image, cv::RANSAC, reach, inliers);
         if (h.empty())
             return refuse(photo, "the card's fiducials do not lie as on a flat card",
                           "flatten the card and take the photo again");
-        std::vector<cv::Point3f> kept_object;
-        std::vector<cv::Point2f> kept_image;
+        std::vector<SeenCorner> kept;
         for (int i = 0; i < inliers.rows; ++i)
-            if (inliers.at<uchar>(i)) {
-                kept_object.push_back(object[static_cast<std::size_t>(i)]);
-                kept_image.push_back(image[static_cast<std::size_t>(i)]);
-            }
-        object = std::move(kept_object);
-        image = std::move(kept_image);
-        if (object.size() < 8)
+            if (inliers.at<uchar>(i)) kept.push_back(seen_corners[static_cast<std::size_t>(i)]);
+        seen_corners = std::move(kept);
+        if (seen_corners.size() < 8)
             return refuse(photo, "the card's fiducials do not lie as on a flat card",
                           "flatten the card, or check that the layout is that of this card");
         // A pose held at one side only swings at the other, and what hides fiducials hides patches too.
-        std::vector<cv::Point3f> whole;
+        std::vector<cv::Point2d> whole, places;
         for (const auto& m : markers) {
-            whole.push_back(object_point(m.rect.x_mm, m.rect.y_mm));
-            whole.push_back(object_point(m.rect.right_mm(), m.rect.bottom_mm()));
+            whole.emplace_back(m.rect.x_mm, m.rect.y_mm);
+            whole.emplace_back(m.rect.right_mm(), m.rect.bottom_mm());
         }
-        const cv::Vec2d have = extent(object), want = extent(whole);
-        if (have[0] < 0.5 * want[0] || have[1] < 0.5 * want[1])
+        for (const SeenCorner& c : seen_corners) places.push_back(c.place);
+        const cv::Size2d have = extent(places), want = extent(whole);
+        if (have.width < 0.5 * want.width || have.height < 0.5 * want.height)
             return refuse(photo,
                           "the card's fiducials were found on one side only (" + std::to_string(found) +
                               " of " + std::to_string(expected) + ")",
                           "uncover the card, take it in whole and keep glare off it");
     }
 
-    Result<CardPose> pose = solve_pose(photo, object, image);
+    Result<CardPose> pose = solve_pose(photo, seen_corners, corners.has_value());
     if (!pose) return pose;
     pose->markers_found = found;
     pose->markers_expected = expected;

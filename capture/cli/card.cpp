@@ -6,6 +6,7 @@
 #include "sheet/card_sheet.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
+#include "shop/camera_light_file.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/patch_table.hpp"
 
@@ -24,6 +25,7 @@ struct FitCommand {
         FitOptions options;
         options.linear = linear;
         options.trust = Trust::measured;
+        options.prior = &built_in_camera_light();
         const Result<CameraFit> fit = fit_camera(*patches, options);
         if (!fit) return fail(fit.error());
         if (json) {

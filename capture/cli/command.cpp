@@ -58,8 +58,11 @@ void PhotoArguments::add_to(CLI::App& command) {
                        "right, lower left as the card is read");
     command.add_option("--region", region,
                        "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
-    command.add_option("--taken-under", light,
-                       "Name of the light that the photo was taken under, kept with the reading");
+    command
+        .add_option("--taken-under", lights,
+                    "Name of the light that the photo was taken under, kept with the reading; with "
+                    "several photos one name for all, or one each: door,tube")
+        ->delimiter(',');
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
 }
 
@@ -73,7 +76,6 @@ Result<ReadOptions> PhotoArguments::options() const {
         out.layout = std::move(*layout);
     }
     out.linear = linear;
-    out.light = light;
     if (!corners.empty()) {
         const auto numbers = parse_numbers(corners, 8, "--corners");
         if (!numbers) return numbers.error();
@@ -86,6 +88,20 @@ Result<ReadOptions> PhotoArguments::options() const {
         out.region = PixelRegion{(*numbers)[0], (*numbers)[1], (*numbers)[2], (*numbers)[3]};
     }
     return out;
+}
+
+Result<WrapReading> PhotoArguments::read(const std::vector<std::string>& paths) const {
+    const Result<ReadOptions> how = options();
+    if (!how) return how.error();
+    if (lights.size() > 1 && lights.size() != paths.size())
+        return Error{Reason::bad_value,
+                     std::to_string(lights.size()) + " lights are named for " + std::to_string(paths.size()) +
+                         " photos",
+                     "--taken-under", "name one light for all photos, or one for each"};
+    std::vector<PhotoToRead> photos;
+    for (std::size_t i = 0; i < paths.size(); ++i)
+        photos.push_back({paths[i], lights.empty() ? std::string() : lights[lights.size() == 1 ? 0 : i]});
+    return read_photos(photos, *how);
 }
 
 nlohmann::ordered_json to_json(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }

@@ -11,6 +11,7 @@
 #include "colour/reading.hpp"
 #include "colour/result.hpp"
 #include "reading/reading.hpp"
+#include "reading/several.hpp"
 
 namespace bindhue::capture::cli {
 
@@ -21,14 +22,15 @@ int fail(const Error& error);
 
 // Options that say how a photo is to be read.
 struct PhotoArguments {
-    std::string card;     // path of a layout; the bench card if empty
-    std::string corners;  // x,y,x,y,x,y,x,y
-    std::string region;   // x,y,w,h
-    std::string light;
+    std::string card;                 // path of a layout; the bench card if empty
+    std::string corners;              // x,y,x,y,x,y,x,y
+    std::string region;               // x,y,w,h
+    std::vector<std::string> lights;  // one for all photos, or one a photo
     bool linear = false;
 
     void add_to(CLI::App& command);
     Result<ReadOptions> options() const;
+    Result<WrapReading> read(const std::vector<std::string>& paths) const;
 };
 
 // "1,2.5,-3" as exactly `count` finite numbers; `option` names it in the error.

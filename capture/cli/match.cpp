@@ -20,7 +20,8 @@ struct Target {
 
 struct MatchCommand {
     PhotoArguments photo;
-    std::string path, lab, shop;
+    std::vector<std::string> paths;
+    std::string lab, shop;
     std::size_t band = 0;
     std::vector<std::string> grounds, schedules, lights;
     double tolerance = 2.0;
@@ -28,7 +29,7 @@ struct MatchCommand {
     bool json = false;
 
     int run() const {
-        if (path.empty() == lab.empty()) {
+        if (paths.empty() == lab.empty()) {
             std::cerr
                 << "bindhue: match wants either a photo or --lab\n  what to do: see bindhue match --help\n";
             return wrong_usage;
@@ -74,28 +75,27 @@ struct MatchCommand {
             out.label = "the given colour";
             return out;
         }
-        const Result<ReadOptions> options = photo.options();
-        if (!options) return options.error();
-        const Result<WrapReading> reading = read_photo(path, *options);
+        const Result<WrapReading> reading = photo.read(paths);
         if (!reading) return reading.error();
         const auto& bands = reading->bands;
         std::size_t chosen = band;
         if (chosen == 0) {
             double longest = -1;
             for (std::size_t i = 0; i < bands.size(); ++i)
-                if ((bands[i].role == BandRole::wrap || options->region) && bands[i].length_mm > longest) {
+                if ((bands[i].role == BandRole::wrap || !photo.region.empty()) &&
+                    bands[i].length_mm > longest) {
                     longest = bands[i].length_mm;
                     chosen = i + 1;
                 }
             if (chosen == 0)
-                return Error{Reason::cannot_measure, "only bare blank is seen in the opening", path,
+                return Error{Reason::cannot_measure, "only bare blank is seen in the opening", reading->photo,
                              "lay a wrap in the card's opening, or choose a band with --band"};
         }
         if (chosen > bands.size())
             return Error{Reason::not_found,
                          "there is no band " + std::to_string(chosen) + "; the photo has " +
                              std::to_string(bands.size()),
-                         path, "list them with bindhue read"};
+                         reading->photo, "list them with bindhue read"};
         const BandReading& b = bands[chosen - 1];
         out.colour = b.colour;
         out.blank = reading->blank();
@@ -247,7 +247,8 @@ void add_match(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<MatchCommand>();
     CLI::App* match = app.add_subcommand(
         "match", "Which spool, coated how, over which ground, will look like this band when finished");
-    match->add_option("photo", command->path, "Photo with the card round the wrap");
+    match->add_option("photo", command->paths,
+                      "Photo with the card round the wrap; several of one wrap make one reading");
     match
         ->add_option("--band", command->band,
                      "Number of the band, as bindhue read lists them (default: the longest wrap)")

@@ -34,6 +34,8 @@ nlohmann::ordered_json reading_json(const WrapReading& reading) {
                          {"role", name(band.role)},
                          {"lab", to_json(band.colour.lab)},
                          {"covariance", to_json(band.colour.covariance)},
+                         {"shared_covariance", to_json(band.colour.shared)},
+                         {"photos", band.photos},
                          {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
                          {"warnings", band.warnings},
                          {"outline_px", outline}});
@@ -42,6 +44,7 @@ nlohmann::ordered_json reading_json(const WrapReading& reading) {
                                {"version", 1},
                                {"photo", reading.photo},
                                {"colour", "CIELAB, D50, 2 degree"}};
+    if (!reading.photos.empty()) out["photos"] = reading.photos;
     out["bands"] = std::move(bands);
     out["blank_diameter_mm"] =
         reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
@@ -61,7 +64,12 @@ void print_reading(const WrapReading& reading) {
                    number("%.1f", lab.a), number("%.1f", lab.b), spread_in_words(band.colour.covariance),
                    band.pitch_mm ? number("%.3f", *band.pitch_mm) : "-"});
     }
-    std::cout << reading.photo << "\n\n" << table.text() << '\n';
+    if (reading.photos.empty()) {
+        std::cout << reading.photo << '\n';
+    } else {
+        for (const std::string& photo : reading.photos) std::cout << photo << '\n';
+    }
+    std::cout << '\n' << table.text() << '\n';
     if (reading.blank_diameter_mm)
         std::printf("blank: %.1f mm across at the middle of the opening\n", *reading.blank_diameter_mm);
     const CardReport& card = reading.card;
@@ -79,13 +87,12 @@ void print_reading(const WrapReading& reading) {
 
 struct ReadCommand {
     PhotoArguments photo;
-    std::string path, picture;
+    std::vector<std::string> paths;
+    std::string picture;
     bool json = false;
 
     int run() const {
-        const Result<ReadOptions> options = photo.options();
-        if (!options) return fail(options.error());
-        const Result<WrapReading> reading = read_photo(path, *options);
+        const Result<WrapReading> reading = photo.read(paths);
         if (!reading) return fail(reading.error());
         if (json) {
             print_json(reading_json(*reading));
@@ -105,12 +112,18 @@ void add_read(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<ReadCommand>();
     CLI::App* read = app.add_subcommand(
         "read", "The bands on the rod in a photo: places, widths and colours, with their uncertainty");
-    read->add_option("photo", command->path, "JPEG, PNG or TIFF, with the card round the wrap")->required();
+    read->add_option("photo", command->paths,
+                     "JPEG, HEIC, PNG, TIFF, DNG or camera raw, with the card round the wrap; several of one "
+                     "wrap, under two unlike "
+                     "lights too, make one reading")
+        ->required();
     command->photo.add_to(*read);
     read->add_option("--picture", command->picture,
                      "Write a PNG of the photo with what was found drawn on it");
     read->add_flag("--json", command->json, "For machines");
-    read->footer("Example: bindhue read door.jpg --card my-card.json --picture found.png");
+    read->footer(
+        "Example: bindhue read door.jpg --card my-card.json --picture found.png\n"
+        "         bindhue read door.jpg bench.jpg --card my-card.json --taken-under door,tube");
     read->callback([command, &exit_code] { exit_code = command->run(); });
 }
 

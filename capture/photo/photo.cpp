@@ -1,18 +1,15 @@
 #include "photo/photo.hpp"
 
-#include <fcntl.h>
-#include <unistd.h>
-
 #include <array>
 #include <fstream>
 #include <memory>
 #include <vector>
 
 #include <lcms2.h>
-#include <opencv2/imgcodecs.hpp>
-#include <opencv2/imgproc.hpp>
+#include <opencv2/core.hpp>
 
 #include "photo/container.hpp"
+#include "photo/decoders.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -39,14 +36,27 @@ Profile wide_profile() {
     return out;
 }
 
+bool has_no_curve(cmsHPROFILE profile) {
+    for (const cmsTagSignature tag : {cmsSigRedTRCTag, cmsSigGreenTRCTag, cmsSigBlueTRCTag}) {
+        const auto* curve = static_cast<const cmsToneCurve*>(cmsReadTag(profile, tag));
+        if (curve == nullptr || cmsIsToneCurveLinear(curve) == 0) return false;
+    }
+    return true;
+}
+
 // A matrix profile (sRGB, a phone's wide gamut) says which primaries and which curve the file means. The
 // camera fit finds both from the card, and converting 8-bit pixels would only round and clip them; so it
-// changes nothing here. A profile with tables bends colours in a way that no 3x3 can follow: that is undone
+// changes no pixel here, but a curve that is none makes the photo a linear one. A profile with tables bends colours in a way that no 3x3 can follow: that is undone
 // first. A damaged or foreign profile leaves the pixels as they are: the card decides what the colours mean.
-void honour_profile(const std::vector<std::uint8_t>& icc, cv::Mat& bgr) {
+void honour_profile(const std::vector<std::uint8_t>& icc, Photo& photo) {
     if (icc.empty()) return;
     const Profile source(cmsOpenProfileFromMem(icc.data(), static_cast<cmsUInt32Number>(icc.size())));
-    if (!source || cmsGetColorSpace(source.get()) != cmsSigRgbData || cmsIsMatrixShaper(source.get())) return;
+    if (!source || cmsGetColorSpace(source.get()) != cmsSigRgbData) return;
+    if (cmsIsMatrixShaper(source.get())) {
+        photo.linear = has_no_curve(source.get());
+        return;
+    }
+    cv::Mat& bgr = photo.bgr;
     const Profile target = wide_profile();
     const cmsUInt32Number type = bgr.depth() == CV_8U ? TYPE_BGR_8 : TYPE_BGR_16;
     const Transform transform(cmsCreateTransform(source.get(), type, target.get(), type,
@@ -56,27 +66,30 @@ void honour_profile(const std::vector<std::uint8_t>& icc, cv::Mat& bgr) {
         cmsDoTransform(transform.get(), bgr.ptr(y), bgr.ptr(y), static_cast<cmsUInt32Number>(bgr.cols));
 }
 
-// Decoders print what they think of a damaged file on standard error, whatever they are told; what is wrong is said by our own message.
-class Hush {
-  public:
-    Hush() : kept_(::fcntl(STDERR_FILENO, F_DUPFD_CLOEXEC, 3)) {
-        if (kept_ < 0) return;
-        if (const int nowhere = ::open("/dev/null", O_WRONLY | O_CLOEXEC); nowhere >= 0) {
-            ::dup2(nowhere, STDERR_FILENO);
-            ::close(nowhere);
-        }
-    }
-    ~Hush() {
-        if (kept_ < 0) return;
-        ::dup2(kept_, STDERR_FILENO);
-        ::close(kept_);
-    }
-    Hush(const Hush&) = delete;
-    Hush& operator=(const Hush&) = delete;
+// EXIF orientation: from the picture as stored to the picture upright (CIPA DC-008, 4.6.4.A).
+void turn_upright(cv::Mat& picture, int orientation) {
+    if (orientation >= 5) cv::transpose(picture, picture);
+    if (orientation == 2 || orientation == 6) cv::flip(picture, picture, 1);
+    if (orientation == 3 || orientation == 7) cv::flip(picture, picture, -1);
+    if (orientation == 4 || orientation == 8) cv::flip(picture, picture, 0);
+}
 
-  private:
-    int kept_;
-};
+Result<Decoded> decode(const Container& container, std::span<const std::uint8_t> bytes,
+                       const std::string& source) {
+    switch (container.format) {
+        case ImageFormat::jpeg:
+            return decode_jpeg(bytes, source);
+        case ImageFormat::png:
+            return decode_png(bytes, source);
+        case ImageFormat::tiff:
+            return decode_tiff(bytes, source);
+        case ImageFormat::heif:
+            return decode_heif(bytes, source);
+        case ImageFormat::raw:
+            break;
+    }
+    return decode_raw(bytes, source);
+}
 
 }  // namespace
 
@@ -85,22 +98,18 @@ Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::strin
     const Result<Container> container = read_container(bytes, source);
     if (!container) return container.error();
 
+    const bool says_itself = container->format == ImageFormat::heif || container->format == ImageFormat::raw;
+    Result<Decoded> decoded = decode(*container, bytes, source);
+    if (!decoded) return decoded.error();
+    const Exif& exif = says_itself ? decoded->exif : container->exif;
+    turn_upright(decoded->bgr, exif.orientation);
     Photo photo;
-    photo.linear = options.linear;
-    photo.camera = container->camera;
-    photo.focal_35mm = container->focal_35mm;
+    photo.bgr = std::move(decoded->bgr);
+    photo.linear = options.linear || decoded->linear;
+    photo.camera = exif.camera;
+    photo.focal_35mm = exif.focal_35mm;
     photo.source = source;
-    try {
-        const Hush hush;
-        const cv::Mat view(1, static_cast<int>(bytes.size()), CV_8U, const_cast<std::uint8_t*>(bytes.data()));
-        photo.bgr = cv::imdecode(view, cv::IMREAD_ANYDEPTH | cv::IMREAD_COLOR);
-    } catch (const cv::Exception&) {
-        photo.bgr.release();
-    }
-    if (photo.bgr.empty() || (photo.bgr.depth() != CV_8U && photo.bgr.depth() != CV_16U))
-        return Error{Reason::bad_format, "the picture in the file can't be decoded", source,
-                     "save or send the photo again, as JPEG, PNG or TIFF with 8 or 16 bits"};
-    if (!photo.linear) honour_profile(container->icc, photo.bgr);
+    if (!photo.linear) honour_profile(says_itself ? decoded->icc : container->icc, photo);
     return photo;
 }
 
@@ -109,12 +118,25 @@ Result<Photo> load_photo(const std::filesystem::path& path, const PhotoOptions& 
     if (!std::filesystem::exists(path, code))
         return Error{Reason::not_found, "there is no such photo", path.string(), "check the name"};
     if (std::filesystem::is_directory(path, code))
-        return Error{Reason::bad_format, "this is a folder, not a photo", path.string(), "name one photo in it"};
-    std::ifstream in(path, std::ios::binary);
+        return Error{Reason::bad_format, "this is a folder, not a photo", path.string(),
+                     "name one photo in it"};
+    constexpr std::uintmax_t most = 1'000'000'000;
+    const std::uintmax_t size = std::filesystem::file_size(path, code);
+    const Error too_large{Reason::bad_format, "the file is larger than 1 GB", path.string(),
+                          "name a photo; make it smaller, or crop it to the card"};
+    if (!code && size > most) return too_large;
     std::vector<std::uint8_t> bytes;
-    if (in) bytes.assign(std::istreambuf_iterator<char>(in), {});
-    if (!in)
-        return Error{Reason::bad_format, "the photo can't be read", path.string(), "check that you may read it"};
+    std::ifstream in(path, std::ios::binary);
+    if (!code) bytes.reserve(size);
+    // In parts, for a pipe does not say how much it will give.
+    for (std::vector<char> part(1U << 20U); in && bytes.size() <= most;) {
+        in.read(part.data(), static_cast<std::streamsize>(part.size()));
+        bytes.insert(bytes.end(), part.begin(), part.begin() + static_cast<std::ptrdiff_t>(in.gcount()));
+    }
+    if (bytes.size() > most) return too_large;
+    if (!in.eof())
+        return Error{Reason::bad_format, "the photo can't be read", path.string(),
+                     "check that you may read it"};
     return decode_photo(bytes, path.string(), options);
 }
 

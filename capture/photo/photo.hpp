@@ -12,8 +12,8 @@
 namespace bindhue::capture {
 
 struct PhotoOptions {
-    bool linear =
-        false;  // the file holds linear camera RGB (for instance developed from raw without a curve)
+    // The file holds linear camera RGB (for instance developed from raw without a curve). Raw files do, asked or not.
+    bool linear = false;
 };
 
 // Pixels stay in the file's depth (8 or 16 bits) until a part of them is wanted as float: a 12-megapixel
@@ -28,9 +28,9 @@ struct Photo {
     double full_scale() const { return bgr.depth() == CV_8U ? 255.0 : 65535.0; }
 };
 
-// JPEG, PNG, TIFF with 8 or 16 bits; EXIF and TIFF orientation applied; an embedded RGB profile is honoured
-// (a matrix profile by the camera fit, which finds primaries and curve from the card; one with tables by
-// undoing it here). Standard error is silent while a decoder works. Errors: bad_format; not_found.
+// JPEG, PNG, TIFF with 8 or 16 bits, HEIC, DNG and cameras' raw files; orientation applied; an embedded RGB
+// profile is honoured (a matrix profile by the camera fit, which finds primaries and curve from the card; one
+// with tables by undoing it here). A damaged picture is refused, not filled in. Errors: bad_format; not_found.
 Result<Photo> decode_photo(std::span<const std::uint8_t> bytes, const std::string& source,
                            const PhotoOptions& options = {});
 Result<Photo> load_photo(const std::filesystem::path& path, const PhotoOptions& options = {});

@@ -41,6 +41,7 @@ struct BandReading {
     double start_mm = 0, length_mm = 0;  // along the rod, from the left edge of the opening; 0 for a region
     BandRole role = BandRole::wrap;
     Reading colour;
+    std::size_t photos = 1;  // that it was read from
     std::optional<double> pitch_mm;
     std::vector<std::string> warnings;
     std::vector<PixelPoint> outline;  // in the photo, upright
@@ -60,6 +61,7 @@ struct CardReport {
 
 struct WrapReading {
     std::string photo;
+    std::vector<std::string> photos;          // all of them, if there were several; then photo is the first
     std::vector<BandReading> bands;           // in order along the rod
     std::optional<double> blank_diameter_mm;  // at the middle of the opening
     CardReport card;

@@ -23,23 +23,37 @@ void pass_on(const Status& status, const JsonCursor& at) {
     if (!status) at.fail(status.error().reason, status.error().what, status.error().mend);
 }
 
+Matrix3 read_matrix(const JsonCursor& at) {
+    Matrix3 out;
+    at.size(3, 3);
+    for (std::size_t row = 0; row < 3; ++row) {
+        at[row].size(3, 3);
+        for (std::size_t column = 0; column < 3; ++column)
+            out(row, column) = at[row][column].number(-1e6, 1e6);
+    }
+    return out;
+}
+
+Json matrix_json(const Matrix3& m) {
+    Json out = Json::array();
+    for (std::size_t row = 0; row < 3; ++row) out.push_back({m(row, 0), m(row, 1), m(row, 2)});
+    return out;
+}
+
 void read_reading(const JsonCursor& at, SpoolEntry& entry) {
     Reading reading;
     const JsonCursor lab = at["lab"];
     lab.size(3, 3);
     reading.lab = {lab[0].number(0, 110), lab[1].number(-200, 200), lab[2].number(-200, 200)};
     const JsonCursor covariance = at["covariance"];
-    covariance.size(3, 3);
-    for (std::size_t row = 0; row < 3; ++row) {
-        covariance[row].size(3, 3);
-        for (std::size_t column = 0; column < 3; ++column)
-            reading.covariance(row, column) = covariance[row][column].number(-1e6, 1e6);
-    }
+    reading.covariance = read_matrix(covariance);
+    if (const auto shared = at.find("shared")) reading.shared = read_matrix(*shared);
     reading.context = {text_or_empty(at, "camera"), text_or_empty(at, "card"), text_or_empty(at, "light")};
     if (!at.failed()) pass_on(validate(reading), covariance);
     entry.spool.readings.push_back(std::move(reading));
-    entry.notes.push_back({text_or_empty(at, "source"), text_or_empty(at, "date"),
-                           at.unknown({"lab", "covariance", "camera", "card", "light", "source", "date"})});
+    entry.notes.push_back(
+        {text_or_empty(at, "source"), text_or_empty(at, "date"),
+         at.unknown({"lab", "covariance", "shared", "camera", "card", "light", "source", "date"})});
 }
 
 SpoolEntry read_spool(const JsonCursor& at) {
@@ -69,9 +83,8 @@ SpoolEntry read_spool(const JsonCursor& at) {
 Json reading_json(const Reading& reading, const ReadingNote& note) {
     Json out;
     out["lab"] = reading.lab.vector();
-    for (std::size_t row = 0; row < 3; ++row)
-        out["covariance"].push_back(
-            {reading.covariance(row, 0), reading.covariance(row, 1), reading.covariance(row, 2)});
+    out["covariance"] = matrix_json(reading.covariance);
+    if (reading.shared.m != Matrix3{}.m) out["shared"] = matrix_json(reading.shared);
     out["camera"] = reading.context.camera;
     out["card"] = reading.context.card;
     out["light"] = reading.context.light;

@@ -103,31 +103,56 @@ ToneFamily::Curve ToneFamily::curve(const Terms& terms) {
     return out;
 }
 
-std::array<double, 6> expand(ColourModel model, const Vector3& q) {
-    std::array<double, 6> t{q[0], q[1], q[2], 0, 0, 0};
+std::size_t map_terms(ColourModel model) {
+    return model == ColourModel::matrix ? 3 : model == ColourModel::root_polynomial ? 6 : 13;
+}
+
+MapTerms expand(ColourModel model, const Vector3& q) {
+    MapTerms t{q[0], q[1], q[2]};
     if (model == ColourModel::matrix) return t;
     const double r = std::max(q[0], 0.0), g = std::max(q[1], 0.0), b = std::max(q[2], 0.0);
     t[3] = std::sqrt(r * g);
     t[4] = std::sqrt(g * b);
     t[5] = std::sqrt(r * b);
+    if (model == ColourModel::root_polynomial) return t;
+    const double cr = std::cbrt(r), cg = std::cbrt(g), cb = std::cbrt(b);
+    t[6] = cr * cg * cg;
+    t[7] = cg * cb * cb;
+    t[8] = cr * cb * cb;
+    t[9] = cg * cr * cr;
+    t[10] = cb * cg * cg;
+    t[11] = cb * cr * cr;
+    t[12] = cr * cg * cb;
     return t;
 }
 
-std::array<Vector3, 6> expand_slope(ColourModel model, const Vector3& q) {
-    std::array<Vector3, 6> d{{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}};
+std::array<Vector3, most_map_terms> expand_slope(ColourModel model, const Vector3& q) {
+    std::array<Vector3, most_map_terms> d{{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}};
     if (model == ColourModel::matrix) return d;
     const double floor = 1e-3 * std::max({q[0], q[1], q[2], 1e-6});
-    const double r = std::sqrt(std::max(q[0], floor)), g = std::sqrt(std::max(q[1], floor)),
-                 b = std::sqrt(std::max(q[2], floor));
-    d[3] = {0.5 * g / r, 0.5 * r / g, 0};
-    d[4] = {0, 0.5 * b / g, 0.5 * g / b};
-    d[5] = {0.5 * b / r, 0, 0.5 * r / b};
+    const Vector3 v{std::max(q[0], floor), std::max(q[1], floor), std::max(q[2], floor)};
+    const auto slope = [&](double er, double eg, double eb) {
+        const double term = std::pow(v[0], er) * std::pow(v[1], eg) * std::pow(v[2], eb);
+        return Vector3{er * term / v[0], eg * term / v[1], eb * term / v[2]};
+    };
+    d[3] = slope(0.5, 0.5, 0);
+    d[4] = slope(0, 0.5, 0.5);
+    d[5] = slope(0.5, 0, 0.5);
+    if (model == ColourModel::root_polynomial) return d;
+    constexpr double one = 1.0 / 3, two = 2.0 / 3;
+    d[6] = slope(one, two, 0);
+    d[7] = slope(0, one, two);
+    d[8] = slope(one, 0, two);
+    d[9] = slope(two, one, 0);
+    d[10] = slope(0, two, one);
+    d[11] = slope(two, 0, one);
+    d[12] = slope(one, one, one);
     return d;
 }
 
 JointFit::JointFit(const JointData& data, const JointChoice& choice, const JointFit* start)
     : data_(&data), choice_(choice) {
-    map_terms_ = choice.model == ColourModel::matrix ? 3 : 6;
+    map_terms_ = static_cast<int>(map_terms(choice.model));
     flare_at_ = choice.linear ? 0 : 3 * tone_terms;
     field_at_ = flare_at_ + 3;
     map_at_ = field_at_ + 3 * choice.field_terms;
@@ -539,7 +564,7 @@ void JointFit::export_to(CameraFit& fit, const LightField& frame) const {
         // Inks at the edge of what prints lie further out than most threads.
         fit.beyond[c] = 0.7 * std::sqrt(squares / count) / gain[c];
     }
-    const std::array<double, 6> unit = expand(choice_.model, gain);
+    const MapTerms unit = expand(choice_.model, gain);
     for (int row = 0; row < 3; ++row) {
         fit.map[at(row)] = {};
         for (int k = 0; k < map_terms_; ++k)

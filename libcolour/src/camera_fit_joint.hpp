@@ -88,7 +88,7 @@ class JointFit {
   private:
     struct Evaluated {
         Vector3 response;  // after tone, flare and field, near reflectance
-        std::array<double, 6> terms;
+        std::array<double, most_map_terms> terms;
         XYZ<D50> colour;
     };
 
@@ -133,9 +133,12 @@ class JointFit {
     bool sound_ = true;
 };
 
-// r, g, b and, for the root-polynomial, sqrt(rg), sqrt(gb), sqrt(rb).
-std::array<double, 6> expand(ColourModel model, const Vector3& response);
+using MapTerms = std::array<double, most_map_terms>;
+
+// How many terms a model has, and their values in the order that ColourModel states; the rest are zero.
+std::size_t map_terms(ColourModel model);
+MapTerms expand(ColourModel model, const Vector3& response);
 // d terms / d response; slopes of the roots are bounded near zero light.
-std::array<Vector3, 6> expand_slope(ColourModel model, const Vector3& response);
+std::array<Vector3, most_map_terms> expand_slope(ColourModel model, const Vector3& response);
 
 }  // namespace bindhue::detail

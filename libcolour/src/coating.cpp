@@ -359,6 +359,7 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
         // Flakes are mirrors: lightness swings with the angle of light and eye, hue much less. The size of
         // the swing is a guess.
         out.from_dry = dry.reading().covariance;
+        out.shared = dry.reading().shared;
         out.rest = Matrix3::diagonal({64, 9, 9});
         return out;
     }
@@ -373,6 +374,7 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
         return coarse_look(wrap, dry.coarse(), moved(ground, axis, step));
     });
     out.from_dry = carried(by_dry, dry.reading().covariance);
+    out.shared = carried(by_dry, dry.reading().shared);
     out.rest = carried(by_ground, ground.reading().covariance);
 
     // For a look that runs as y0 + b z + c z^2 with z standard normal, E (y - y0)^2 = b^2 + 3 c^2.

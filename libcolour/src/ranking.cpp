@@ -8,11 +8,6 @@
 namespace bindhue {
 namespace {
 
-// Two readings by one camera, card and light err together. In simulated photographs (measured camera
-// sensitivities, dyed threads) the difference of two erred by a median 0.4 where each alone erred by 1.05:
-// as variances, 0.4^2 / (2 x 1.05^2) = 0.07. Twice that is kept, since the simulation knew no shading.
-constexpr double unshared = 0.15;
-
 // No candidate's expected difference was ever found below this bound from the difference of the means (the
 // difference is nearly convex; only its compression at high chroma bends it the other way). The margin is
 // wide: at the worst a weak candidate is weighed in vain.
@@ -58,12 +53,10 @@ Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const
     out.same_kind = prepared.same_kind;
     out.steps = coats(row.schedule) + ground.extra_steps;
 
-    Reading one = target, other = out.predicted;
-    if (prepared.same_kind && row.schedule == Schedule::none) {
-        one.covariance = unshared * target.covariance;
-        other.covariance = unshared * covariance.from_dry + covariance.rest;
-    }
-    const DifferenceDistribution difference(one, other);
+    // What coating leaves of the error that the spool's reading shares with the target's is not known; of a
+    // dry wrap nearly all is left.
+    if (prepared.same_kind && row.schedule == Schedule::none) out.predicted.shared = covariance.shared;
+    const DifferenceDistribution difference(target, out.predicted);
     out.delta_e = difference.expected();
     out.interval_low = difference.quantile(0.025);
     out.interval_high = difference.quantile(0.975);

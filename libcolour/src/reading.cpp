@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numeric>
+#include <vector>
 
 namespace bindhue {
 namespace {
@@ -29,6 +30,20 @@ Square share_of_first(const Square& first, const Square& second) {
         inverse[i] = value > floor && value > 0 ? 1.0 / value : 0.0;
     }
     return first * (sum.eigenvectors() * inverse.asDiagonal() * sum.eigenvectors().transpose());
+}
+
+Square symmetric_root(const Square& covariance) {
+    const Eigen::SelfAdjointEigenSolver<Square> solver(covariance);
+    return solver.eigenvectors() * solver.eigenvalues().cwiseMax(0.0).cwiseSqrt().asDiagonal() *
+           solver.eigenvectors().transpose();
+}
+
+// How far what two readings of one kind share is the same for both: the fit's error runs smoothly through
+// colour. The width is that over which held-out errors of a card are taken for alike (camera_fit.cpp).
+double likeness(const Lab<D50>& one, const Lab<D50>& other) {
+    constexpr double width = 25;
+    const double apart = cie1976(one, other);
+    return std::exp(-0.5 * apart * apart / (width * width));
 }
 
 Square square_root(const Square& covariance) {
@@ -70,8 +85,41 @@ const Sample& standard_sample() {
     return sample;
 }
 
-std::string kept_if_equal(const std::string& one, const std::string& other) {
-    return one == other ? one : std::string();
+// How far the shared parts of two readings of one thing are the same error.
+double correlation(const ReadingContext& one, const ReadingContext& other) {
+    constexpr double under_unlike_light = 0.5;
+    const auto differ = [](const std::string& x, const std::string& y) {
+        return !x.empty() && !y.empty() && x != y;
+    };
+    return differ(one.camera, other.camera) || differ(one.light, other.light) ? under_unlike_light : 1.0;
+}
+
+void keep_if_equal(std::string& one, const std::string& other) {
+    if (one != other) one.clear();
+}
+
+Status check_covariance(const Matrix3& c, const char* where) {
+    const auto fault = [&](const char* what, const char* mend) -> Status {
+        return Error{Reason::bad_value, what, where, mend};
+    };
+    double largest = 0;
+    for (const double value : c.m) {
+        if (!std::isfinite(value))
+            return fault("A covariance is not a finite number.",
+                         "Give nine plain numbers, or zeros if unknown.");
+        largest = std::max(largest, std::abs(value));
+    }
+    if (largest > 1e6)
+        return fault("A variance is over 10^6: nothing is known of this colour.", "Read the colour again.");
+    for (std::size_t i = 0; i < 3; ++i)
+        for (std::size_t j = 0; j < i; ++j)
+            if (std::abs(c(i, j) - c(j, i)) > 1e-9 * largest)
+                return fault("The covariance is not symmetric.", "Element (i, j) must equal element (j, i).");
+    const Eigen::SelfAdjointEigenSolver<Square> solver(to_eigen(c), Eigen::EigenvaluesOnly);
+    if (solver.eigenvalues()[0] < -1e-9 * largest)
+        return fault("The covariance has a negative variance in some direction.",
+                     "Correlations must lie within -1..1.");
+    return ok();
 }
 
 }  // namespace
@@ -92,43 +140,67 @@ Status validate(const Reading& reading) {
         return fault("L is outside 0..110.", "lab", "Check that the value is CIELAB L, not XYZ or RGB.");
     if (std::abs(a) > 200 || std::abs(b) > 200)
         return fault("a or b is outside -200..200.", "lab", "Check the order and the scale of the numbers.");
-    const Matrix3& c = reading.covariance;
-    double largest = 0;
-    for (const double value : c.m) {
-        if (!std::isfinite(value))
-            return fault("A covariance is not a finite number.", "covariance",
-                         "Give nine plain numbers, or zeros if unknown.");
-        largest = std::max(largest, std::abs(value));
-    }
-    if (largest > 1e6)
-        return fault("A variance is over 10^6: nothing is known of this colour.", "covariance",
-                     "Read the colour again.");
-    for (std::size_t i = 0; i < 3; ++i)
-        for (std::size_t j = 0; j < i; ++j)
-            if (std::abs(c(i, j) - c(j, i)) > 1e-9 * largest)
-                return fault("The covariance is not symmetric.", "covariance",
-                             "Element (i, j) must equal element (j, i).");
-    const Eigen::SelfAdjointEigenSolver<Square> solver(to_eigen(c), Eigen::EigenvaluesOnly);
-    if (solver.eigenvalues()[0] < -1e-9 * largest)
-        return fault("The covariance has a negative variance in some direction.", "covariance",
-                     "Correlations must lie within -1..1.");
+    if (const Status status = check_covariance(reading.covariance, "covariance"); !status) return status;
+    if (const Status status = check_covariance(reading.shared, "shared"); !status) return status;
+    const Square own = to_eigen(reading.covariance) - to_eigen(reading.shared);
+    const Eigen::SelfAdjointEigenSolver<Square> solver(own, Eigen::EigenvaluesOnly);
+    if (solver.eigenvalues()[0] < -1e-9 * to_eigen(reading.covariance).cwiseAbs().maxCoeff())
+        return fault("More is shared than the whole covariance.", "shared",
+                     "Give the part of the covariance that is shared, or leave it out.");
     return ok();
 }
 
-Reading combine(const Reading& one, const Reading& other) {
-    const Square c1 = to_eigen(one.covariance), c2 = to_eigen(other.covariance);
-    const Eigen::Vector3d x1 = to_eigen(one.lab.vector()), x2 = to_eigen(other.lab.vector());
-    const bool both_exact = c1.isZero(0.0) && c2.isZero(0.0);
-    const Square gain = both_exact ? Square(0.5 * Square::Identity()) : share_of_first(c1, c2);
-    const Eigen::Vector3d x = x1 + gain * (x2 - x1);
+Matrix3 difference_covariance(const Reading& one, const Reading& other) {
+    Square sum = to_eigen(one.covariance) + to_eigen(other.covariance);
+    if (one.context.same_kind(other.context)) {
+        const Square cross =
+            symmetric_root(to_eigen(one.shared)) * symmetric_root(to_eigen(other.shared)).transpose();
+        sum -= likeness(one.lab, other.lab) * (cross + cross.transpose());
+    }
+    return from_eigen(sum);
+}
 
-    Reading out;
-    out.lab = {x[0], x[1], x[2]};
-    out.covariance = from_eigen(c1 - gain * c1);
-    out.context = {kept_if_equal(one.context.camera, other.context.camera),
-                   kept_if_equal(one.context.card, other.context.card),
-                   kept_if_equal(one.context.light, other.context.light)};
+Reading combine(std::span<const Reading> readings) {
+    // Far below any instrument: keeps exact readings finite, and lets them win.
+    constexpr double floor = 1e-12;
+    Square sum = Square::Zero();
+    Eigen::Vector3d weighted = Eigen::Vector3d::Zero();
+    std::vector<Square> weights, roots;
+    for (const Reading& r : readings) {
+        weights.emplace_back((to_eigen(r.covariance) + floor * Square::Identity()).inverse());
+        roots.push_back(symmetric_root(to_eigen(r.shared)));
+        sum += weights.back();
+        weighted += weights.back() * to_eigen(r.lab.vector());
+    }
+    const Square scale = sum.inverse();
+    Square covariance = Square::Zero(), shared = Square::Zero();
+    for (std::size_t i = 0; i < readings.size(); ++i)
+        for (std::size_t j = 0; j < readings.size(); ++j) {
+            const Square both = weights[i] * roots[i] * roots[j].transpose() * weights[j].transpose() *
+                                (i == j ? 1.0 : correlation(readings[i].context, readings[j].context));
+            shared += both;
+            covariance += both;
+            if (i == j)
+                covariance += weights[i] * (to_eigen(readings[i].covariance) - to_eigen(readings[i].shared)) *
+                              weights[i].transpose();
+        }
+    const Eigen::Vector3d x = scale * weighted;
+    Reading out{{x[0], x[1], x[2]},
+                from_eigen(scale * covariance * scale),
+                readings.front().context,
+                from_eigen(scale * shared * scale)};
+    for (const Reading& r : readings.subspan(1)) {
+        keep_if_equal(out.context.camera, r.context.camera);
+        keep_if_equal(out.context.card, r.context.card);
+        keep_if_equal(out.context.light, r.context.light);
+    }
     return out;
+}
+
+double disagreement(const Reading& one, const Reading& other) {
+    const Vector3 a = one.lab.vector(), b = other.lab.vector();
+    return mahalanobis_squared({a[0] - b[0], a[1] - b[1], a[2] - b[2]},
+                               {{}, difference_covariance(one, other), {}});
 }
 
 double mahalanobis_squared(const Lab<D50>& point, const Reading& reading) {
@@ -143,7 +215,13 @@ double mahalanobis_squared(const Lab<D50>& point, const Reading& reading) {
 // three what is left free of the place when the difference is given: both move by the same random shift.
 DifferenceDistribution::DifferenceDistribution(const Reading& reference, const Reading& sample,
                                                const DifferenceWeights& weights) {
-    const Square cr = to_eigen(reference.covariance), cs = to_eigen(sample.covariance);
+    Square cr = to_eigen(reference.covariance), cs = to_eigen(sample.covariance);
+    if (reference.context.same_kind(sample.context)) {
+        // Taken from each side alike: the place of both, which this moves too, hardly matters.
+        const double same = likeness(reference.lab, sample.lab);
+        cr -= same * to_eigen(reference.shared);
+        cs -= same * to_eigen(sample.shared);
+    }
     at_best_ = detail::ciede2000(reference.lab.vector(), sample.lab.vector(), weights);
     static_assert(std::tuple_size_v<decltype(sorted_)> == sample_size);
 

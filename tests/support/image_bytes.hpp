@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include <zlib.h>
 #include <opencv2/imgcodecs.hpp>
 
 using ImageBytes = std::vector<std::uint8_t>;
@@ -32,10 +33,57 @@ inline ImageBytes with_segment(const ImageBytes& jpeg, std::uint8_t marker, cons
     return out;
 }
 
-// EXIF (CIPA DC-008) with tag 0x0112, orientation, alone.
-inline ImageBytes with_orientation(const ImageBytes& jpeg, std::uint8_t orientation) {
-    return with_segment(jpeg, 0xE1, {'E',  'x',  'i', 'f', 0, 0, 'M', 'M', 0, 42,          0, 0, 0, 8, 0, 1,
-                                     0x01, 0x12, 0,   3,   0, 0, 0,   1,   0, orientation, 0, 0, 0, 0, 0, 0});
+// A chunk put in after the head of a PNG.
+inline ImageBytes with_chunk(const ImageBytes& png, const std::string& name, const ImageBytes& body) {
+    ImageBytes chunk(4);
+    chunk.insert(chunk.end(), name.begin(), name.end());
+    chunk.insert(chunk.end(), body.begin(), body.end());
+    const auto check =
+        static_cast<std::uint32_t>(crc32(0, chunk.data() + 4, static_cast<uInt>(chunk.size() - 4)));
+    for (unsigned i = 0; i < 4; ++i) {
+        chunk[i] = static_cast<std::uint8_t>(body.size() >> (24 - 8 * i));
+        chunk.push_back(static_cast<std::uint8_t>(check >> (24 - 8 * i)));
+    }
+    ImageBytes out = png;
+    out.insert(out.begin() + 33, chunk.begin(), chunk.end());
+    return out;
+}
+
+// A TIFF of OpenCV's (little-endian) with tag 0x0112, orientation: its directory written anew at the end.
+inline ImageBytes with_tiff_orientation(ImageBytes tiff, std::uint8_t orientation) {
+    const std::size_t old = tiff[4] + 256U * tiff[5] + 65536U * tiff[6],
+                      entries = tiff[old] + 256U * tiff[old + 1];
+    ImageBytes directory(2);
+    const ImageBytes entry{0x12, 0x01, 3, 0, 1, 0, 0, 0, orientation, 0, 0, 0};
+    bool written = false;
+    const auto add = [&] {
+        directory.insert(directory.end(), entry.begin(), entry.end());
+        written = true;
+    };
+    for (std::size_t i = 0; i < entries; ++i) {
+        const std::uint8_t* from = tiff.data() + old + 2 + 12 * i;
+        const unsigned tag = from[0] + 256U * from[1];
+        if (tag >= 0x0112 && !written) add();
+        if (tag != 0x0112) directory.insert(directory.end(), from, from + 12);
+    }
+    if (!written) add();
+    directory[0] = static_cast<std::uint8_t>((directory.size() - 2) / 12);
+    directory.resize(directory.size() + 4);
+    if (tiff.size() % 2 != 0) tiff.push_back(0);
+    for (unsigned i = 0; i < 4; ++i) tiff[4 + i] = static_cast<std::uint8_t>(tiff.size() >> (8 * i));
+    tiff.insert(tiff.end(), directory.begin(), directory.end());
+    return tiff;
+}
+
+// EXIF (CIPA DC-008) with tag 0x0112, orientation, alone; in a JPEG, PNG or TIFF.
+inline ImageBytes with_orientation(const ImageBytes& file, std::uint8_t orientation) {
+    const ImageBytes exif{'M', 'M', 0, 42, 0, 0, 0,           8, 0, 1, 0x01, 0x12, 0,
+                          3,   0,   0, 0,  1, 0, orientation, 0, 0, 0, 0,    0,    0};
+    if (file[0] == 0x89) return with_chunk(file, "eXIf", exif);
+    if (file[0] == 'I') return with_tiff_orientation(file, orientation);
+    ImageBytes body{'E', 'x', 'i', 'f', 0, 0};
+    body.insert(body.end(), exif.begin(), exif.end());
+    return with_segment(file, 0xE1, body);
 }
 
 inline ImageBytes with_profile(const ImageBytes& jpeg, const ImageBytes& profile) {

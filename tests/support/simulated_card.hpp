@@ -334,6 +334,7 @@ class Taken {
             p.reference = {lab.L + error * random_.normal(), lab.a + error * random_.normal(),
                            lab.b + error * random_.normal()};
             p.place = place_of(i);
+            if (p.role != PatchRole::trap) p.spectrum = spectrum;
             out.push_back(p);
         }
         return out;

@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <opencv2/core.hpp>
 
+#include "support/dng.hpp"
 #include "support/image_bytes.hpp"
 
 using namespace bindhue;
@@ -37,7 +38,7 @@ TEST_CASE("A file's head says its format and size") {
         CHECK(container->width == 40);
         CHECK(container->height == 24);
         CHECK(container->icc.empty());
-        CHECK(container->camera.empty());
+        CHECK(container->exif.camera.empty());
     }
 }
 
@@ -60,10 +61,36 @@ TEST_CASE("A file that says it is enormous is refused before a pixel is decoded"
     }
 }
 
+TEST_CASE("A file that is too small for the size it claims is refused") {
+    for (const char* ending : {".jpg", ".png", ".tiff"}) {
+        INFO(ending);
+        refused(with_said_size(encoded(small(CV_8UC3), ending), 9000),
+                "too small for a picture of 9000 x 9000");
+    }
+    refused(with_said_size(encoded(small(CV_16UC3), ".png"), 11000), "more than 100 megapixels of 16 bits");
+    // 48 megapixels in half a megabyte: a sharp camera's dullest JPEG.
+    CHECK(check_size(8000, 6000, 8, 500'000, "photo"));
+    CHECK_FALSE(check_size(8000, 6000, 8, 100'000, "photo"));
+    // Products that would wrap round.
+    for (const std::uint64_t side :
+         {std::uint64_t{1} << 31U, std::uint64_t{1} << 32U, std::uint64_t{1} << 33U})
+        CHECK_FALSE(check_size(side, side, 8, 1'000'000'000, "photo"));
+}
+
+TEST_CASE("A camera's raw file and a HEIC photo are told by their heads") {
+    const auto raw = read_container(mosaicked(small(CV_16UC3)).bytes(), "photo");
+    REQUIRE(raw);
+    CHECK(raw->format == ImageFormat::raw);
+    ImageBytes heic{0, 0, 0, 24, 'f', 't', 'y', 'p', 'h', 'e', 'i', 'c', 0, 0, 0, 0};
+    const auto phone = read_container(heic, "photo");
+    REQUIRE(phone);
+    CHECK(phone->format == ImageFormat::heif);
+}
+
 TEST_CASE("What is no picture is refused") {
     refused({}, "empty");
     const std::string text = "this is a letter to a customer";
-    refused(ImageBytes(text.begin(), text.end()), "not a JPEG, PNG or TIFF");
+    refused(ImageBytes(text.begin(), text.end()), "not a photo");
     refused({0xFF, 0xD8, 0xFF, 0xD9}, "no picture");
 }
 
@@ -95,12 +122,12 @@ TEST_CASE(
                     1, 0, 0x05, 0xA4, 3, 0, 1, 0, 0, 0, 26, 0, 0, 0, 0, 0, 0, 0};
     const auto said = read_container(with_segment(jpeg, 0xE1, exif), "photo");
     REQUIRE(said);
-    CHECK(said->camera == "Cam");
-    CHECK(said->focal_35mm == 26);
+    CHECK(said->exif.camera == "Cam");
+    CHECK(said->exif.focal_35mm == 26);
     exif[39 + 1] = 0xFF;  // the offset of the EXIF directory, now far outside
     exif[39 + 2] = 0xFF;
     for (std::size_t i = 36; i < 40; ++i) exif[i] = 0xFF;
     const auto astray = read_container(with_segment(jpeg, 0xE1, exif), "photo");
     REQUIRE(astray);
-    CHECK(astray->focal_35mm == 0);
+    CHECK(astray->exif.focal_35mm == 0);
 }

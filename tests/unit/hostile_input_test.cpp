@@ -1,11 +1,15 @@
 // Every parser of files against a small corpus (tests/fuzz) and thousands of changed copies of it: it reads,
 // or says what is wrong, where and how to mend it; under the sanitizers it does so without a fault.
+#include <unistd.h>
+
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cstdio>
 #include <filesystem>
 #include <functional>
 #include <random>
 
+#include "photo/photo.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/patch_table.hpp"
@@ -118,5 +122,77 @@ TEST_CASE("Whatever a table of patches holds, it is read or refused with reasons
     });
     CHECK(counts.files >= 7);
     CHECK(counts.read > 20);
+    CHECK(counts.refused > 1000);
+}
+
+namespace {
+
+// What is written to standard error while it lives.
+class Overheard {
+  public:
+    Overheard() : kept_(::dup(STDERR_FILENO)), file_(std::tmpfile()) { ::dup2(::fileno(file_), STDERR_FILENO); }
+    ~Overheard() {
+        ::dup2(kept_, STDERR_FILENO);
+        ::close(kept_);
+        std::fclose(file_);
+    }
+    Overheard(const Overheard&) = delete;
+    Overheard& operator=(const Overheard&) = delete;
+    long length() const { return std::fseek(file_, 0, SEEK_END) == 0 ? std::ftell(file_) : -1; }
+
+  private:
+    int kept_;
+    std::FILE* file_;
+};
+
+}  // namespace
+
+TEST_CASE("Whatever bytes a photo holds, it is decoded or refused with reasons, and no decoder prints") {
+#ifdef BINDHUE_SANITIZE
+    constexpr int copies = 60;
+#else
+    constexpr int copies = 300;
+#endif
+    std::mt19937 random(20261125);
+    const auto below = [&](std::size_t n) { return static_cast<std::size_t>(random() % n); };
+    std::vector<std::filesystem::path> files;
+    for (const auto& entry : std::filesystem::directory_iterator(BINDHUE_SOURCE_DIR "/tests/fuzz/photos"))
+        files.push_back(entry.path());
+    std::sort(files.begin(), files.end());
+    CHECK(files.size() >= 9);
+    Counts counts;
+    long printed = 0;
+    for (const auto& path : files) {
+        const auto text = read_file(path);
+        REQUIRE(text);
+        const std::vector<std::uint8_t> whole(text->begin(), text->end());
+        INFO(path.filename().string());
+        bool sound = true;
+        const auto decoded = [&](std::span<const std::uint8_t> bytes) {
+            const auto photo = decode_photo(bytes, "photo");
+            sound = answered(photo, counts) && sound;
+            if (photo) sound = sound && photo->bgr.channels() == 3 && !photo->bgr.empty();
+            return static_cast<bool>(photo);
+        };
+        {
+            const Overheard overheard;
+            const bool claims_too_much = path.stem().string().starts_with("claims-");
+            sound = decoded(whole) != claims_too_much && sound;
+            for (std::size_t i = 0; i < 40; ++i) decoded(std::span(whole).first(whole.size() * i / 40));
+            for (int i = 0; i < copies; ++i) {
+                std::vector<std::uint8_t> file = whole;
+                if (below(4) == 0) file.resize(below(file.size()));
+                // Half of the changes fall into the head, where the structure lies.
+                for (std::size_t n = 1 + below(6); n > 0 && !file.empty(); --n)
+                    file[below(below(2) == 0 ? std::min<std::size_t>(file.size(), 256) : file.size())] ^=
+                        static_cast<std::uint8_t>(1U << below(8));
+                decoded(file);
+            }
+            printed = overheard.length();
+        }
+        CHECK(sound);
+        CHECK(printed == 0);
+    }
+    CHECK(counts.read > 100);
     CHECK(counts.refused > 1000);
 }

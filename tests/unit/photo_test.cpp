@@ -4,7 +4,6 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <fstream>
-#include <random>
 
 #include <lcms2.h>
 #include <opencv2/core.hpp>
@@ -124,21 +123,24 @@ TEST_CASE("JPEG, PNG and TIFF of 8 and 16 bits come back as they were saved") {
     }
 }
 
-TEST_CASE("All eight orientations give the same upright picture") {
-    for (int orientation = 1; orientation <= 8; ++orientation) {
-        INFO("orientation " << orientation);
-        const ImageBytes file =
-            with_orientation(encoded(stored(quarters(), orientation), ".jpg", {cv::IMWRITE_JPEG_QUALITY, 95}),
-                             static_cast<std::uint8_t>(orientation));
-        const auto photo = decode_photo(file, "photo");
-        REQUIRE(photo);
-        REQUIRE(photo->bgr.cols == 80);
-        REQUIRE(photo->bgr.rows == 48);
-        for (const auto& [x, y] : {std::pair{20, 12}, {60, 12}, {20, 36}, {60, 36}}) {
-            const cv::Vec3b seen = at(*photo, x, y), meant = quarters().at<cv::Vec3b>(y, x);
-            for (int c = 0; c < 3; ++c) CHECK(std::abs(seen[c] - meant[c]) <= 4);
+TEST_CASE("All eight orientations give the same upright picture, of JPEG, PNG and TIFF") {
+    for (const auto& [ending, depth] :
+         {std::pair{".jpg", CV_8U}, {".png", CV_8U}, {".png", CV_16U}, {".tiff", CV_8U}, {".tiff", CV_16U}})
+        for (int orientation = 1; orientation <= 8; ++orientation) {
+            INFO(ending << " " << depth << ", orientation " << orientation);
+            const ImageBytes file = with_orientation(encoded(stored(quarters(depth), orientation), ending),
+                                                     static_cast<std::uint8_t>(orientation));
+            const auto photo = decode_photo(file, "photo");
+            REQUIRE(photo);
+            REQUIRE(photo->bgr.cols == 80);
+            REQUIRE(photo->bgr.rows == 48);
+            for (const auto& [x, y] : {std::pair{20, 12}, {60, 12}, {20, 36}, {60, 36}}) {
+                const cv::Scalar seen =
+                    cv::mean(photo->bgr(cv::Rect(x - 4, y - 4, 8, 8))) / (photo->full_scale() / 255);
+                const cv::Vec3b meant = quarters().at<cv::Vec3b>(y, x);
+                for (int c = 0; c < 3; ++c) CHECK(std::abs(seen[c] - meant[c]) <= 4);
+            }
         }
-    }
 }
 
 TEST_CASE("A matrix profile leaves pixels as they are, for the card tells what they mean") {
@@ -148,6 +150,36 @@ TEST_CASE("A matrix profile leaves pixels as they are, for the card tells what t
     REQUIRE(with);
     REQUIRE(without);
     CHECK(worst_difference(with->bgr, without->bgr) == 0);
+}
+
+TEST_CASE("A phone's profile of wide primaries and the sRGB curve leaves pixels as they are") {
+    // White point D65 and the primaries of SMPTE RP 431-2 (DCI-P3), the curve of IEC 61966-2-1.
+    const cmsCIExyY white{0.3127, 0.3290, 1.0};
+    const cmsCIExyYTRIPLE primaries{{0.680, 0.320, 1.0}, {0.265, 0.690, 1.0}, {0.150, 0.060, 1.0}};
+    const std::array<cmsFloat64Number, 5> srgb{2.4, 1.0 / 1.055, 0.055 / 1.055, 1.0 / 12.92, 0.04045};
+    cmsToneCurve* curve = cmsBuildParametricToneCurve(nullptr, 4, srgb.data());
+    const std::array<cmsToneCurve*, 3> curves{curve, curve, curve};
+    const ImageBytes profile = saved(cmsCreateRGBProfile(&white, &primaries, curves.data()));
+    cmsFreeToneCurve(curve);
+    const ImageBytes plain = encoded(quarters(), ".jpg");
+    const auto with = decode_photo(with_profile(plain, profile), "photo"),
+               without = decode_photo(plain, "photo");
+    REQUIRE(with);
+    REQUIRE(without);
+    CHECK(worst_difference(with->bgr, without->bgr) == 0);
+    CHECK_FALSE(with->linear);
+}
+
+TEST_CASE("A profile without a curve makes a photo a linear one") {
+    const cmsCIExyY white{0.3127, 0.3290, 1.0};
+    const cmsCIExyYTRIPLE primaries{{0.680, 0.320, 1.0}, {0.265, 0.690, 1.0}, {0.150, 0.060, 1.0}};
+    cmsToneCurve* line = cmsBuildGamma(nullptr, 1.0);
+    const std::array<cmsToneCurve*, 3> lines{line, line, line};
+    const ImageBytes profile = saved(cmsCreateRGBProfile(&white, &primaries, lines.data()));
+    cmsFreeToneCurve(line);
+    const auto photo = decode_photo(with_profile(encoded(quarters(), ".jpg"), profile), "photo");
+    REQUIRE(photo);
+    CHECK(photo->linear);
 }
 
 TEST_CASE("A profile of tables is undone") {
@@ -212,48 +244,4 @@ TEST_CASE("A photo that is not there, a folder and an empty file are told apart 
         CHECK(refused.error().reason == Reason::bad_format);
         CHECK(refused.error().where == path.string());
     }
-}
-
-TEST_CASE("Whatever bytes a photo holds, it is decoded or refused with reasons") {
-    cv::Mat small(24, 32, CV_8UC3);
-    cv::randu(small, cv::Scalar::all(0), cv::Scalar::all(256));
-    cv::Mat deep;
-    small.convertTo(deep, CV_16U, 257);
-#ifdef BINDHUE_SANITIZE
-    constexpr int copies = 150;
-#else
-    constexpr int copies = 700;
-#endif
-    std::mt19937 random(20261125);
-    const auto below = [&](std::size_t n) { return static_cast<std::size_t>(random() % n); };
-    const std::vector<ImageBytes> seeds{
-        with_profile(with_orientation(encoded(small, ".jpg"), 6), swapping_profile()),
-        encoded(small, ".jpg"),
-        encoded(small, ".png"),
-        encoded(deep, ".png"),
-        encoded(small, ".tiff"),
-        encoded(deep, ".tiff")};
-    int read = 0, refusals = 0, unexplained = 0;
-    for (const ImageBytes& seed : seeds)
-        for (int i = 0; i < copies; ++i) {
-            ImageBytes file = seed;
-            if (below(4) == 0) file.resize(below(file.size()));
-            // Half of the changes fall into the head, where the structure lies.
-            for (std::size_t n = 1 + below(6); n > 0 && !file.empty(); --n)
-                file[below(below(2) == 0 ? std::min<std::size_t>(file.size(), 256) : file.size())] ^=
-                    static_cast<std::uint8_t>(1U << below(8));
-            const auto photo = decode_photo(file, "photo");
-            if (photo) {
-                ++read;
-                if (photo->bgr.empty() || photo->bgr.channels() != 3) ++unexplained;
-            } else {
-                ++refusals;
-                if (photo.error().what.empty() || photo.error().mend.empty() ||
-                    photo.error().where != "photo")
-                    ++unexplained;
-            }
-        }
-    CHECK(read > 100);
-    CHECK(refusals > 100);
-    CHECK(unexplained == 0);
 }

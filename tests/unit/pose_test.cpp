@@ -5,6 +5,7 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "support/flat_card.hpp"
 #include "support/sample.hpp"
 
 using namespace bindhue;
@@ -46,7 +47,7 @@ void cannot_measure(const Result<CardPose>& pose) {
 
 }  // namespace
 
-TEST_CASE("The card's corners are found to half a pixel or so, and its scale to one percent", "[.]") {
+TEST_CASE("The card's corners are found to half a pixel or so, and its scale to one percent") {
     const CardLayout layout = sample_layout();
     for (const auto& [name, ending] : {std::pair{"door", ".jpg"},
                                        {"cane", ".jpg"},
@@ -83,7 +84,7 @@ TEST_CASE("Corners in the wrong order are refused") {
     cannot_measure(find_card(sample("door.jpg"), sample_layout(), corners));
 }
 
-TEST_CASE("A card with one fiducial covered is found as well", "[.]") {
+TEST_CASE("A card with one fiducial covered is found as well") {
     const CardLayout layout = sample_layout();
     Photo photo = sample("door.jpg");
     const auto whole = find_card(photo, layout);
@@ -108,4 +109,65 @@ TEST_CASE("No card, and a card too small in the picture, are refused") {
     Photo photo = sample("door.jpg");
     cv::resize(photo.bgr, photo.bgr, {}, 0.22, 0.22, cv::INTER_AREA);
     cannot_measure(find_card(photo, sample_layout()));
+}
+
+TEST_CASE("The card is found whichever way it is turned, and tilted to 30 degrees towards any side") {
+    const CardLayout layout = bench_card();
+    for (const double tilt : {0.0, 30.0})
+        for (double turned = 0; turned < 360; turned += 45) {
+            const double towards = 3 * turned + 20;
+            const FlatShot shot = shoot(
+                layout,
+                {.px_per_mm = 7.5, .tilt_deg = tilt, .tilt_towards_deg = towards, .turned_deg = turned});
+            INFO("turned by " << turned << ", tilted by " << tilt << " towards " << towards);
+            const auto pose = find_card(shot.photo, layout);
+            REQUIRE(pose);
+            CHECK(pose->markers_found == 6);
+            CHECK(farthest(*pose, layout, shot.corners) < 0.5);
+            CHECK(pose->tilt_deg == Approx(tilt).margin(2.5));
+        }
+}
+
+TEST_CASE("The card is found small in the picture, down to the 3 px/mm that its patches need") {
+    const CardLayout layout = bench_card();
+    for (const cv::Size size : {cv::Size(1000, 750), cv::Size(3000, 2250), cv::Size(8000, 6000)})
+        for (const double px_per_mm : {3.2, 4.5}) {
+            const FlatShot shot = shoot(layout, {.size = size,
+                                                 .px_per_mm = px_per_mm,
+                                                 .tilt_deg = 8,
+                                                 .turned_deg = 20,
+                                                 .focal_px = 1.2 * size.width,
+                                                 .shift_px = {0.03 * size.width, -0.01 * size.height}});
+            INFO(size.width << " pixels wide, " << px_per_mm << " px/mm");
+            const auto pose = find_card(shot.photo, layout);
+            REQUIRE(pose);
+            CHECK(farthest(*pose, layout, shot.corners) < 0.5);
+        }
+}
+
+TEST_CASE("A card with a quarter of it covered is found") {
+    const CardLayout layout = bench_card();
+    for (const double turned : {0.0, 110.0})
+        for (const CardRect hidden : {CardRect{0, 0, 80, 55},
+                                      {80, 0, 80, 55},
+                                      {80, 55, 80, 55},
+                                      {0, 55, 80, 55},
+                                      {0, 0, 160, 27},
+                                      {0, 83, 160, 27},
+                                      {40, 0, 40, 110}}) {
+            FlatShot shot =
+                shoot(layout, {.px_per_mm = 8, .tilt_deg = 12, .tilt_towards_deg = 40, .turned_deg = turned});
+            std::vector<cv::Point> outline;
+            for (const auto& [x, y] : {std::pair{hidden.x_mm, hidden.y_mm},
+                                       {hidden.right_mm(), hidden.y_mm},
+                                       {hidden.right_mm(), hidden.bottom_mm()},
+                                       {hidden.x_mm, hidden.bottom_mm()}})
+                outline.emplace_back(shot.pixel(x, y));
+            cv::fillConvexPoly(shot.photo.bgr, outline, {60, 70, 90});
+            INFO("turned by " << turned << ", hidden from " << hidden.x_mm << ", " << hidden.y_mm << " to "
+                              << hidden.right_mm() << ", " << hidden.bottom_mm());
+            const auto pose = find_card(shot.photo, layout);
+            REQUIRE(pose);
+            CHECK(farthest(*pose, layout, shot.corners) < 1.0);
+        }
 }

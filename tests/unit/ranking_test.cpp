@@ -114,10 +114,12 @@ TEST_CASE("the order is by expected difference, then steps, then code") {
 
 TEST_CASE("like is ranked with like, and then what both readings share does not count") {
     Palette palette{spool("A", {50, 20, 10})};
-    palette[0].readings.push_back({{52, 21, 11}, Matrix3::diagonal({1, 1, 1}), door});
+    palette[0].readings.push_back(
+        {{52, 21, 11}, Matrix3::diagonal({1, 1, 1}), door, Matrix3::diagonal({0.8, 0.8, 0.8})});
     RankingOptions options;
     options.schedules = {Schedule::none};
-    const Reading target{{52, 21, 11}, Matrix3::diagonal({1, 1, 1}), door};
+    const Reading target{
+        {52, 21, 11}, Matrix3::diagonal({1, 1, 1}), door, Matrix3::diagonal({0.8, 0.8, 0.8})};
     const auto like = rank(target, palette, std::span(two_grounds).first(1), options);
     Reading elsewhere = target;
     elsewhere.context.light = "tube";

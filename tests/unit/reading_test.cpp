@@ -1,6 +1,7 @@
 #include "colour/reading.hpp"
 
 #include <algorithm>
+#include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <limits>
@@ -86,7 +87,7 @@ TEST_CASE("a reading is refused for the reason that is wrong with it") {
 
 TEST_CASE("two readings combine by inverse covariance") {
     const Matrix3 c1 = tilted(3), c2 = Matrix3::diagonal({1, 4, 2});
-    const Reading both = combine(reading(50, 10, 0, c1), reading(53, 8, 4, c2));
+    const Reading both = combine(std::array{reading(50, 10, 0, c1), reading(53, 8, 4, c2)});
     const Matrix3 expected = inverse(inverse(c1) + inverse(c2));
     const Vector3 mean = expected * [&] {
         const Vector3 x = inverse(c1) * Vector3{50, 10, 0}, y = inverse(c2) * Vector3{53, 8, 4};
@@ -103,13 +104,61 @@ TEST_CASE("an exact reading wins, two exact ones meet in the middle, and only wh
     Reading exact = reading(40, 1, 2), rough = reading(60, 5, 5, tilted(9));
     exact.context = {"phone", "bench", "door"};
     rough.context = {"phone", "bench", "tube"};
-    for (const Reading& both : {combine(exact, rough), combine(rough, exact)}) {
+    for (const Reading& both : {combine(std::array{exact, rough}), combine(std::array{rough, exact})}) {
         CHECK(both.lab.L == Approx(40));
         CHECK(both.covariance.m[0] == Approx(0).margin(1e-12));
         CHECK(both.context.camera == "phone");
         CHECK(both.context.light.empty());
     }
-    CHECK(combine(exact, reading(42, 1, 2)).lab.L == Approx(41));
+    CHECK(combine(std::array{exact, reading(42, 1, 2)}).lab.L == Approx(41));
+}
+
+TEST_CASE("what several readings share does not average out, what they do not share does") {
+    Reading one = reading(50, 10, 0, Matrix3::diagonal({4, 4, 4}));
+    one.shared = Matrix3::diagonal({3, 3, 3});
+    const std::vector<Reading> four(4, one);
+    const Reading both = combine(four);
+    CHECK(both.lab.L == Approx(50));
+    for (std::size_t i = 0; i < 3; ++i) {
+        CHECK(both.covariance(i, i) == Approx(3 + 1.0 / 4));
+        CHECK(both.shared(i, i) == Approx(3));
+    }
+    CHECK(validate(both));
+
+    std::vector<Reading> lights(2, one);
+    lights[0].context = {"phone", "bench", "door"};
+    lights[1].context = {"phone", "bench", "tube"};
+    const Reading unlike = combine(lights);
+    CHECK(unlike.covariance(0, 0) == Approx(3 * 0.75 + 1.0 / 2));
+    CHECK(unlike.context.card == "bench");
+    CHECK(unlike.context.light.empty());
+}
+
+TEST_CASE("what two readings of one kind share cancels in their difference, less for unlike colours") {
+    Reading one = reading(50, 10, 0, Matrix3::diagonal({4, 4, 4})), other = one;
+    one.shared = other.shared = Matrix3::diagonal({3, 3, 3});
+    CHECK(difference_covariance(one, other)(0, 0) == Approx(8));  // contexts are not known
+    one.context = other.context = {"phone", "bench", "door"};
+    CHECK(difference_covariance(one, other)(0, 0) == Approx(2));
+    Reading far = other;
+    far.lab.a += 80;
+    CHECK(difference_covariance(one, far)(0, 0) > 7.9);
+
+    other.lab.L += 4;
+    CHECK(disagreement(one, other) > 7);
+    Reading elsewhere = other;
+    elsewhere.context.light = "tube";
+    CHECK(disagreement(one, elsewhere) == Approx(2).epsilon(1e-3));
+    CHECK(DifferenceDistribution(one, other).quantile(0.975) <
+          DifferenceDistribution(one, elsewhere).quantile(0.975) - 1);
+}
+
+TEST_CASE("no more can be shared than there is") {
+    Reading one = reading(50, 10, 0, Matrix3::diagonal({4, 4, 4}));
+    one.shared = Matrix3::diagonal({3, 5, 3});
+    const Status status = validate(one);
+    REQUIRE_FALSE(status);
+    CHECK(status.error().where == "shared");
 }
 
 TEST_CASE("the 95 % ellipsoid lies at a squared distance of 7.815, and an exact reading divides by no zero") {

@@ -6,15 +6,25 @@
 // Processing 24 (2015) 1460-1470), ridged, chosen by leave-one-patch-out error. The fit maps camera RGB
 // straight to XYZ under D50: the change of light lies inside it and there is no chromatic adaptation
 // transform.
+//
+// Two ways to the colour map. The ordinary one learns it from the patches alone, and meets a floor: the inks of a card are not the
+// dyes of thread, and a camera is no eye. The spectral one estimates sensitivity x light from patches of known reflectance under a
+// prior (colour/camera_light.hpp), with a constant glare and a low field left over as further unknowns, and learns the map, a
+// root-polynomial of degree 3, from invented threads (colour/virtual_threads.hpp) as cameras drawn from that estimate see them. It is
+// taken if it forecasts the responses of patches left out better than the ordinary map forecasts their colours, and if what it leaves
+// looks like noise: wrong spectra look otherwise. Measured over ten measured cameras, each left out of the prior, and six lights
+// (tests/accuracy/fit_accuracy.cpp; a simulation): see the table of tests/accuracy/README.md.
 #pragma once
 
 #include <array>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "colour/camera_light.hpp"
 #include "colour/light_field.hpp"
 #include "colour/reading.hpp"
 #include "colour/result.hpp"
@@ -43,7 +53,7 @@ struct PatchSample {
     Vector3 rgb{};                     // mean response, 0..1; encoded unless FitOptions::linear
     Vector3 standard_error{};          // of that mean; zero if not known
     Lab<D50> reference;                // of the printed patch
-    std::optional<Spectrum> spectrum;  // its reflectance where an instrument gave it (for the spectral fit)
+    std::optional<Spectrum> spectrum;  // its reflectance where an instrument gave it; else the smoothest is guessed
     std::optional<CardPoint> place;    // without places there is no light field
     // Some pixels at an end of the scale. Where it is known which channels, they are taken for "this or
     // beyond" and the patch counts by the others; where it is not, the patch is left out.
@@ -51,14 +61,24 @@ struct PatchSample {
     std::array<bool, 3> clipped_low{}, clipped_high{};
 };
 
-enum class ColourModel { matrix, root_polynomial };  // 3x3; 6 terms: r, g, b, sqrt(rg), sqrt(gb), sqrt(rb)
-std::string_view name(ColourModel model);            // "3x3", "root-polynomial 2"
+// 3x3; root-polynomial of degree 2, with 6 terms: r, g, b, sqrt(rg), sqrt(gb), sqrt(rb); of degree 3, with 7 more, cube roots of
+// rgg, gbb, rbb, grr, bgg, brr, rgb.
+enum class ColourModel { matrix, root_polynomial, root_polynomial_3 };
+inline constexpr std::size_t most_map_terms = 13;
+std::string_view name(ColourModel model);  // "3x3", "root-polynomial 2", "root-polynomial 3"
+
+namespace detail {
+struct SpectralFit;
+}
 
 struct FitOptions {
     bool linear = false;  // rgb is already linear light: no tone curve is fitted
     Trust trust = Trust::nominal;
     std::optional<ColourModel>
         model;  // force one; by default 3x3 if encoded, else the smaller held-out error
+    // For the spectral way, which is tried on linear photos of cards that are not nominal. Null: the ordinary one only. Needed only
+    // during the call.
+    const CameraLightPrior* prior = nullptr;
     ReadingContext context;
 };
 
@@ -66,10 +86,33 @@ struct PatchResult {
     std::string id;
     PatchRole role = PatchRole::colour;
     Lab<D50> reference;
-    Lab<D50> predicted;   // by a fit that saw neither this patch nor another print of the same ink
+    // By a fit that saw neither this patch nor another print of the same ink; in the spectral way by a map that saw neither, of a
+    // camera that was estimated with them.
+    Lab<D50> predicted;
     double delta_e = 0;   // CIEDE2000 from the reference
     bool used = false;    // took part in the fit (not clipped, not an outlier, not a check patch or trap)
     std::string dropped;  // why not, in words, if it was meant to take part
+};
+
+// How well colours under D50 can be told under the photo's light, by the forecast error on virtual threads.
+enum class LightGrade { good, fair, poor };  // median CIEDE2000 below 1, below 1.5, above
+std::string_view name(LightGrade grade);
+
+struct LightEstimate {
+    std::string kind, name;  // of the library's light with the most evidence: "daylight", "daylight, 5000 K"
+    double share = 0;        // of the evidence that lights of this kind have, 0..1
+    LightGrade grade = LightGrade::poor;
+    double forecast_median = 0, forecast_p95 = 0;  // CIEDE2000 of virtual threads, fit and metamerism together
+};
+
+// What a reading's covariance is the sum of, each in Lab.
+struct CovarianceParts {
+    Matrix3 response;  // of the response's own covariance, and of what may lie beyond a clipped channel
+    Matrix3 fit;       // of the colour map: unlike dyes, unlike cameras
+    Matrix3 card;      // of the card's values
+    Matrix3 field;     // of the light at the wrap against the field's forecast
+
+    Matrix3 sum() const { return response + fit + card + field; }
 };
 
 class CameraFit {
@@ -79,7 +122,11 @@ class CameraFit {
     Vector3 flare{};  // linear light that was added to every pixel, in units of the linear scale
     LightField field;
     ColourModel model = ColourModel::matrix;
-    std::array<std::array<double, 6>, 3> map{};  // rows X, Y, Z; three or six terms used
+    std::array<std::array<double, most_map_terms>, 3> map{};  // rows X, Y, Z
+
+    // The spectral way: what it knows (null if the ordinary one was taken), and the light.
+    std::shared_ptr<const detail::SpectralFit> spectral;
+    std::optional<LightEstimate> light;
 
     // Where the photo's scale ends, as a linear response undone at the card's mean level, and how far beyond it
     // a colour that is clipped there may lie (one standard deviation, after the clipped patches). Infinite where
@@ -109,13 +156,17 @@ class CameraFit {
     // than the photo can show. read() widens the covariance by what may lie beyond.
     std::array<bool, 3> at_end_of_scale(const CameraRgb& linear) const;
 
-    // The reading of a linear response with the covariance of its mean: pixel noise, the fit's own error
-    // forecast from the held-out errors (wider outside the hull of the patches), card trust, shading, each an
-    // independent term.
+    // The reading of a linear response with the covariance of its mean. The fit's own error is forecast from the held-out errors
+    // (wider outside the hull of the patches), in the spectral way from the 40 virtual threads nearest to the colour as cameras
+    // drawn from the estimate see them.
     Reading read(const CameraRgb& linear, const Matrix3& covariance_of_mean) const;
+    CovarianceParts covariance_parts(const CameraRgb& linear, const Matrix3& covariance_of_mean) const;
 
-    // The covariance of the fit alone at a colour, in Lab.
+    // The covariance of fit and card alone at a colour, in Lab.
     Matrix3 fit_covariance(const Lab<D50>& at) const;
+
+  private:
+    std::array<Matrix3, 2> fit_and_card(const Lab<D50>& at) const;
 };
 
 // Errors: too_few (fewer than 8 usable patches, or fewer than 4 grey steps for an encoded photo), bad_value

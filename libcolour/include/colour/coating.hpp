@@ -100,6 +100,7 @@ Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, co
                         const Surface& ground);
 struct FinishedCovariance {
     Matrix3 from_dry;  // the dry reading's error, carried through
+    Matrix3 shared;    // of it, what the dry reading shares with others of its kind
     Matrix3 rest;      // the ground's error, the prior's spread, what the model leaves out
 };
 FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,

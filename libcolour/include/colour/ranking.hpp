@@ -40,8 +40,7 @@ struct Candidate {
 
 // Best first by expected CIEDE2000; those alike to 0.01 are ties, ordered by fewer steps, then by code.
 // Metallic and colours that no plain surface has (fluorescent) are ranked but noted. A dry spool against a
-// dry wrap of its own camera, card and light is judged by what the two readings do not share (see
-// ranking.cpp). Errors: bad_value (an invalid palette, target, ground or tolerance; `where` names it),
+// dry wrap of its own camera, card and light is judged by what the two readings do not share. Errors: bad_value (an invalid palette, target, ground or tolerance; `where` names it),
 // too_few (no spool, ground or schedule).
 Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palette,
                                     std::span<const Ground> grounds, const RankingOptions& options = {});

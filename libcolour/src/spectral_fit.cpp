@@ -1,0 +1,376 @@
+#include "spectral_fit.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+
+#include "camera_fit_joint.hpp"
+#include "colour/difference.hpp"
+#include "colour/virtual_threads.hpp"
+
+namespace bindhue::detail {
+namespace {
+
+using Eigen::Index;
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+constexpr int bands = static_cast<int>(spectrum_size);
+
+// Widths of what the prior of cameras does not say; guesses, but for the glare, whose width is that of common veils.
+constexpr double gain_width = 0.2;                        // scale of a channel, beyond what the greys gave
+constexpr double light_width = 0.12, light_reach = 45.0;  // of a light from the library's, relative; nm
+constexpr double glare_width = 0.012;                     // of the light from white
+constexpr double field_width = 0.03, field_width_curved = 0.015;
+// Noise of a patch's mean on a good photo; the fit scales both together.
+constexpr double noise_share = 0.004, noise_floor = 0.0006;
+constexpr double least_scale = 0.5, most_scale = 20;
+constexpr std::size_t looked_at = 6, most_lights = 3, draws = 12;
+constexpr double least_share = 0.02;
+constexpr double ridge = 1e-4;          // of the roots, against the mean weight of a thread
+constexpr double card_weight = 1;       // of a patch, in threads
+constexpr std::size_t neighbours = 40;
+
+std::size_t at(Index i) { return static_cast<std::size_t>(i); }
+
+// Overlapping bells along the wavelength whose squares sum to one: a smooth random curve of unit variance.
+MatrixXd bells(double spacing_nm) {
+    const int count = static_cast<int>(std::ceil(400 / spacing_nm)) + 1;
+    MatrixXd out(bands, count);
+    for (int i = 0; i < bands; ++i)
+        for (int k = 0; k < count; ++k) {
+            const double x = (5.0 * i - spacing_nm * k) / (0.85 * spacing_nm);
+            out(i, k) = std::exp(-0.5 * x * x);
+        }
+    for (int i = 0; i < bands; ++i) out.row(i) /= out.row(i).norm();
+    return out;
+}
+
+// Mean curves and loadings under one light, each channel scaled to answer a perfect white with 1.
+struct Curves {
+    std::array<VectorXd, 3> mean;
+    std::array<MatrixXd, 3> loading;
+};
+
+Curves curves_under(const LibraryLight& light, const CameraLightPrior& prior, const MatrixXd& fine, const MatrixXd& coarse) {
+    const auto count = static_cast<Index>(prior.components.size());
+    const Index columns = count + 3 + coarse.cols() + 3 * fine.cols();
+    Curves out;
+    for (Index c = 0; c < 3; ++c) {
+        VectorXd mean(bands), spread(bands);
+        MatrixXd loading = MatrixXd::Zero(bands, columns);
+        for (Index i = 0; i < bands; ++i) {
+            mean(i) = prior.mean[at(c)][at(i)] * light.power[at(i)];
+            spread(i) = prior.spread[at(c)][at(i)] * light.power[at(i)];
+            for (Index k = 0; k < count; ++k)
+                loading(i, k) = prior.components[at(k)][at(c)][at(i)] * light.power[at(i)];
+        }
+        const double white = mean.sum();
+        loading.col(count + c) = gain_width * mean;
+        loading.middleCols(count + 3, coarse.cols()) = light_width * (mean.asDiagonal() * coarse);
+        loading.middleCols(count + 3 + coarse.cols() + c * fine.cols(), fine.cols()) = spread.asDiagonal() * fine;
+        out.mean[at(c)] = mean / white;
+        out.loading[at(c)] = loading / white;
+    }
+    return out;
+}
+
+// The standard distributions differ between libraries; the fit must not.
+class Normal {
+  public:
+    double operator()() {
+        const double radius = std::sqrt(-2 * std::log(uniform() + 1e-18));
+        return radius * std::cos(6.283185307179586 * uniform());
+    }
+
+  private:
+    double uniform() {
+        state_ += 0x9e3779b97f4a7c15U;  // SplitMix64
+        std::uint64_t z = state_;
+        z = (z ^ (z >> 30U)) * 0xbf58476d1ce4e5b9U;
+        z = (z ^ (z >> 27U)) * 0x94d049bb133111ebU;
+        z ^= z >> 31U;
+        return static_cast<double>(z >> 11U) * 0x1.0p-53;
+    }
+    std::uint64_t state_ = 7;
+};
+
+// One light's linear problem, whitened by the noise of a good photo.
+struct Problem {
+    std::size_t light = 0;
+    Curves curves;
+    MatrixXd design, normal;
+    VectorXd miss, product;
+    double square = 0;
+
+    double log_evidence(double scale, Index rows) const {
+        const Eigen::LLT<MatrixXd> factor(posterior(scale));
+        const double bent = product.dot(factor.solve(product)) / std::pow(scale, 4);
+        const double determinant = 2 * MatrixXd(factor.matrixL()).diagonal().array().log().sum();
+        return -0.5 * (square / (scale * scale) - bent + determinant) - static_cast<double>(rows) * std::log(scale);
+    }
+    MatrixXd posterior(double scale) const {
+        return MatrixXd::Identity(normal.rows(), normal.cols()) + normal / (scale * scale);
+    }
+};
+
+}  // namespace
+
+CameraEstimate::CameraEstimate(const std::vector<SpectralPatch>& patches, const Vector3& gain, const CameraLightPrior& prior) {
+    // The darkest that a file tells is alike in all channels, before the weak ones are brought up.
+    const double least_gain = std::min({gain[0], gain[1], gain[2]});
+    const Vector3 weakness{gain[0] / least_gain, gain[1] / least_gain, gain[2] / least_gain};
+    const auto n = static_cast<Index>(patches.size());
+    const MatrixXd fine = bells(prior.reach_nm), coarse = bells(light_reach);
+    MatrixXd reflectances(n, bands);
+    VectorXd precision = VectorXd::Zero(3 * n), response(3 * n);
+    Index known = 0;
+    bool placed = true;
+    for (Index i = 0; i < n; ++i) {
+        const SpectralPatch& p = patches[at(i)];
+        placed = placed && p.place;
+        for (Index k = 0; k < bands; ++k) reflectances(i, k) = p.reflectance[at(k)];
+        for (Index c = 0; c < 3; ++c) {
+            response(c * n + i) = p.response[at(c)];
+            if (!p.known[at(c)]) continue;
+            ++known;
+            precision(c * n + i) = 1 / std::hypot(noise_share * p.response[at(c)], noise_floor * weakness[at(c)], p.standard_error[at(c)]);
+        }
+    }
+    const Index field_terms = placed ? LightField::quadratic_terms : 0, extra = 3 + 3 * field_terms;
+    MatrixXd shared = MatrixXd::Zero(3 * n, extra);
+    for (Index i = 0; i < n; ++i)
+        for (Index c = 0; c < 3; ++c) {
+            shared(c * n + i, c) = glare_width / patches[at(i)].light[at(c)];
+            for (Index k = 0; k < field_terms; ++k)
+                shared(c * n + i, 3 + c * field_terms + k) =
+                    (k < 2 ? field_width : field_width_curved) * (*patches[at(i)].place)[at(k)] * patches[at(i)].response[at(c)];
+        }
+    const auto problem_under = [&](const LibraryLight& light, const MatrixXd& fine_bells) {
+        Problem p;
+        p.curves = curves_under(light, prior, fine_bells, coarse);
+        const Index columns = p.curves.loading[0].cols(), own = fine_bells.cols(), common = columns - 3 * own;
+        p.design = MatrixXd::Zero(3 * n, columns + extra);
+        p.miss = response;
+        for (Index c = 0; c < 3; ++c) {
+            const MatrixXd& loading = p.curves.loading[at(c)];
+            p.design.block(c * n, 0, n, common).noalias() = reflectances * loading.leftCols(common);
+            p.design.block(c * n, common + c * own, n, own).noalias() = reflectances * loading.middleCols(common + c * own, own);
+            p.miss.segment(c * n, n) -= reflectances * p.curves.mean[at(c)];
+        }
+        p.design.rightCols(extra) = shared;
+        p.design = precision.asDiagonal() * p.design;
+        p.miss = precision.asDiagonal() * p.miss;
+        p.normal = MatrixXd::Zero(columns + extra, columns + extra);
+        p.normal.selfadjointView<Eigen::Lower>().rankUpdate(p.design.transpose());
+        p.normal.triangularView<Eigen::StrictlyUpper>() = p.normal.transpose();
+        p.product = p.design.transpose() * p.miss;
+        p.square = p.miss.squaredNorm();
+        return p;
+    };
+
+    // Most lights are out of the question, and a coarse look says so.
+    std::vector<std::pair<double, std::size_t>> order;
+    for (std::size_t k = 0; k < prior.lights.size(); ++k) {
+        const Problem p = problem_under(prior.lights[k], MatrixXd(bands, 0));
+        double greatest = -1e300;
+        for (const double scale : {1.5, 3.0, 6.0, 12.0}) greatest = std::max(greatest, p.log_evidence(scale, known));
+        if (std::isfinite(greatest)) order.emplace_back(-greatest, k);
+    }
+    std::sort(order.begin(), order.end());
+    order.resize(std::min(order.size(), looked_at));
+    std::vector<Problem> problems;
+    for (const auto& [unused, k] : order) {
+        problems.push_back(problem_under(prior.lights[k], fine));
+        problems.back().light = k;
+    }
+
+    // Noise and light together, by the evidence.
+    std::vector<double> evidence(problems.size());
+    double best = -1e300;
+    for (double scale = least_scale; scale <= most_scale; scale *= 1.4142135623730951) {
+        std::vector<double> here;
+        double greatest = -1e300;
+        for (const Problem& p : problems) {
+            here.push_back(p.log_evidence(scale, known));
+            if (std::isfinite(here.back())) greatest = std::max(greatest, here.back());
+        }
+        if (greatest < best - 10) break;
+        if (greatest <= best) continue;
+        best = greatest;
+        scale_ = scale;
+        evidence = here;
+    }
+    if (!(best > -1e300)) return;
+    for (std::size_t k = 0; k < evidence.size(); ++k)
+        if (std::isfinite(evidence[k])) shares_.push_back({k, std::exp(evidence[k] - best)});  // index of the problem, for a while
+    std::sort(shares_.begin(), shares_.end(), [](const LightShare& a, const LightShare& b) { return a.share > b.share; });
+    shares_.resize(std::min(shares_.size(), most_lights));
+    while (shares_.back().share < least_share) shares_.pop_back();
+    double sum = 0;
+    for (const LightShare& s : shares_) sum += s.share;
+    for (LightShare& s : shares_) s.share /= sum;
+
+    Normal normal;
+    VectorXd shared_mean = VectorXd::Zero(extra);
+    held_out_.assign(patches.size(), Vector3{});
+    for (std::size_t s = 0; s < shares_.size(); ++s) {
+        const Problem& p = problems[shares_[s].light];
+        const Eigen::LLT<MatrixXd> factor(p.posterior(scale_));
+        const VectorXd mean = factor.solve(p.product) / (scale_ * scale_);
+        const Index columns = p.curves.loading[0].cols();
+        shared_mean += shares_[s].share * mean.tail(extra);
+
+        // As many cameras as the light's share, none left out that has any.
+        std::size_t count = 0;
+        const double before = static_cast<double>(drawn_.size());
+        double until = 0;
+        for (std::size_t k = 0; k <= s; ++k) until += shares_[k].share * draws;
+        count = static_cast<std::size_t>(std::max(1.0, std::round(until - before)));
+        for (std::size_t d = 0; d < count; ++d) {
+            VectorXd noise(mean.size());
+            for (Index k = 0; k < noise.size(); ++k) noise(k) = normal();
+            const VectorXd z = mean + factor.matrixU().solve(noise);
+            DrawnCamera camera;
+            camera.curves.resize(3, bands);
+            for (Index c = 0; c < 3; ++c) {
+                camera.curves.row(c) = (p.curves.mean[at(c)] + p.curves.loading[at(c)] * z.head(columns)).transpose();
+                camera.glare(c) = glare_width * z(columns + c);
+            }
+            drawn_.push_back(std::move(camera));
+        }
+
+        if (s > 0) continue;
+        // Without some rows (Woodbury), under the likeliest light.
+        const VectorXd gradient = p.product / (scale_ * scale_);
+        for (std::size_t i = 0; i < patches.size(); ++i) {
+            MatrixXd rows(3 * static_cast<Index>(patches[i].twins.size()), p.design.cols());
+            VectorXd miss(rows.rows());
+            Index r = 0;
+            for (const std::size_t twin : patches[i].twins)
+                for (Index c = 0; c < 3; ++c, ++r) {
+                    rows.row(r) = p.design.row(c * n + static_cast<Index>(twin)) / scale_;
+                    miss(r) = p.miss(c * n + static_cast<Index>(twin)) / scale_;
+                }
+            const MatrixXd solved = factor.solve(rows.transpose());
+            const VectorXd reduced = factor.solve(gradient - rows.transpose() * miss);
+            const MatrixXd small = MatrixXd::Identity(rows.rows(), rows.rows()) - rows * solved;
+            const VectorXd without = reduced + solved * small.ldlt().solve(rows * reduced);
+            for (Index c = 0; c < 3; ++c) {
+                const Index row = c * n + static_cast<Index>(i);
+                held_out_[i][at(c)] = patches[i].response[at(c)];
+                if (precision(row) > 0)
+                    held_out_[i][at(c)] -= (p.miss(row) - p.design.row(row).dot(without)) / precision(row);
+            }
+        }
+    }
+    for (Index c = 0; c < 3; ++c) {
+        glare_[at(c)] = glare_width * shared_mean(c);
+        for (Index k = 0; k < field_terms; ++k)
+            field_[at(c)][at(k)] = (k < 2 ? field_width : field_width_curved) * shared_mean(3 + c * field_terms + k);
+    }
+    for (LightShare& s : shares_) s.light = problems[s.light].light;
+    sound_ = !drawn_.empty();
+    for (DrawnCamera& camera : drawn_) {
+        for (Index c = 0; c < 3; ++c) camera.glare(c) -= glare_[at(c)];
+        sound_ = sound_ && camera.curves.allFinite() && camera.glare.allFinite();
+    }
+}
+
+ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPatch>& card, ColourModel model) : model_(model) {
+    const std::vector<VirtualThread>& threads = virtual_threads();
+    const auto count = static_cast<Index>(threads.size()), cards = static_cast<Index>(card.size());
+    const auto drawn = static_cast<Index>(camera.drawn().size());
+    const auto terms = static_cast<Index>(map_terms(model));
+    static const MatrixXd reflectances = [&] {
+        MatrixXd out(bands, count);
+        for (Index t = 0; t < count; ++t)
+            for (Index k = 0; k < bands; ++k) out(k, t) = threads[at(t)].reflectance[at(k)];
+        return out;
+    }();
+    // Each drawn camera sees each thread.
+    MatrixXd features(count * drawn + cards, terms);
+    for (Index d = 0; d < drawn; ++d) {
+        const DrawnCamera& one = camera.drawn()[at(d)];
+        const MatrixXd seen = (one.curves * reflectances).colwise() + one.glare;
+        for (Index t = 0; t < count; ++t) {
+            const auto row = expand(model, {seen(0, t), seen(1, t), seen(2, t)});
+            for (Index k = 0; k < terms; ++k) features(d * count + t, k) = row[at(k)];
+        }
+    }
+    for (Index i = 0; i < cards; ++i) {
+        const auto row = expand(model, card[at(i)].response);
+        for (Index k = 0; k < terms; ++k) features(count * drawn + i, k) = row[at(k)];
+    }
+    std::vector<Vector3> held_out(card.size());
+    for (Index out = 0; out < 3; ++out) {
+        VectorXd target(features.rows()), weight(features.rows());
+        const auto fill = [&](Index row, const XYZ<D50>& colour, double share) {
+            const double white = out == 0 ? D50::X : out == 1 ? D50::Y : D50::Z;
+            const double value = colour.vector()[at(out)];
+            target(row) = value;
+            // Errors count as in CIELAB, but for the darkest, where it is all noise.
+            const double slope = 1 / (3 * std::pow(std::max(value / white, 0.01), 2.0 / 3.0) * white);
+            weight(row) = share * slope * slope;
+        };
+        for (Index t = 0; t < count; ++t)
+            for (Index d = 0; d < drawn; ++d) fill(d * count + t, threads[at(t)].colour, 1.0 / static_cast<double>(drawn));
+        for (Index i = 0; i < cards; ++i) {
+            const bool whole = card[at(i)].known == std::array<bool, 3>{true, true, true};
+            fill(count * drawn + i, card[at(i)].colour, whole ? card_weight : 0);
+        }
+        MatrixXd normal = features.transpose() * weight.asDiagonal() * features;
+        const double mean = normal.diagonal().head(3).mean();
+        for (Index k = 3; k < terms; ++k) normal(k, k) += ridge * mean;
+        const VectorXd product = features.transpose() * weight.cwiseProduct(target);
+        const VectorXd row = normal.ldlt().solve(product);
+        for (Index k = 0; k < terms; ++k) map_[at(out)][at(k)] = row(k);
+        // A card's patch by the map without it and its twins.
+        for (Index i = 0; i < cards; ++i) {
+            MatrixXd less = normal;
+            VectorXd less_product = product;
+            for (const std::size_t twin : card[at(i)].twins) {
+                const Index r = count * drawn + static_cast<Index>(twin);
+                less.noalias() -= weight(r) * features.row(r).transpose() * features.row(r);
+                less_product -= weight(r) * target(r) * features.row(r).transpose();
+            }
+            held_out[at(i)][at(out)] = features.row(count * drawn + i).dot(less.ldlt().solve(less_product));
+        }
+    }
+    for (const Vector3& colour : held_out) held_out_.push_back(to_lab(XYZ<D50>::from(colour)));
+    std::vector<double> errors;
+    for (Index t = 0; t < count; ++t) {
+        Seen seen{to_lab(threads[at(t)].colour), {}};
+        for (Index d = 0; d < drawn; ++d) {
+            Vector3 colour{};
+            for (std::size_t out = 0; out < 3; ++out)
+                for (Index k = 0; k < terms; ++k) colour[out] += map_[out][at(k)] * features(d * count + t, k);
+            const Lab<D50> lab = to_lab(XYZ<D50>::from(colour));
+            const Vector3 miss{lab.L - seen.lab.L, lab.a - seen.lab.a, lab.b - seen.lab.b};
+            for (std::size_t r = 0; r < 3; ++r)
+                for (std::size_t c = 0; c < 3; ++c) seen.moment(r, c) += miss[r] * miss[c] / static_cast<double>(drawn);
+            if (d == t % drawn) errors.push_back(ciede2000(seen.lab, lab));
+        }
+        threads_.push_back(seen);
+    }
+    std::sort(errors.begin(), errors.end());
+    forecast_median_ = errors[errors.size() / 2];
+    forecast_p95_ = errors[errors.size() * 95 / 100];
+}
+
+Matrix3 ThreadMap::moment(const Lab<D50>& near) const {
+    std::vector<std::pair<double, std::size_t>> order;
+    order.reserve(threads_.size());
+    for (std::size_t i = 0; i < threads_.size(); ++i) {
+        const Lab<D50>& lab = threads_[i].lab;
+        const double L = lab.L - near.L, a = lab.a - near.a, b = lab.b - near.b;
+        order.emplace_back(L * L + a * a + b * b, i);
+    }
+    const std::size_t count = std::min(neighbours, order.size());
+    std::nth_element(order.begin(), order.begin() + static_cast<std::ptrdiff_t>(count - 1), order.end());
+    Matrix3 out;
+    for (std::size_t k = 0; k < count; ++k) out = out + (1.0 / static_cast<double>(count)) * threads_[order[k].second].moment;
+    return out;
+}
+
+}  // namespace bindhue::detail
