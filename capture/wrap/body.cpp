@@ -21,11 +21,12 @@ constexpr double edge_mm = 0.35;            // beside an edge, left out: blur an
 constexpr double window_mm = 3.0;           // beside an edge: near enough for the mirror image to be the same
 constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
 // What the camera's own side still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
-// black plastic, under a third of the light, since that side is turned from the lights and sees the card and the bench. Its error, like the
-// other deviations below, was widened until the regions held on rendered photos (seeds 1 to 26): tuned, not measured.
+// black plastic, under a third of the light, since that side is turned from the lights and sees the card and the bench. The third was chosen with the
+// renderer's mirror in view. The error, like the other deviations below, was widened until the regions held on rendered photos (seeds 1 to 26): tuned, not measured.
 constexpr double dark_mirror = 0.0004, dark_mirror_error = 0.002;
 // What a room sends into the mirror where it does not show the camera: 4 % of walls and ceiling that are a tenth to a half as bright as the
-// card's white (a guess). All of a rod sees one room; parts of it differ by less.
+// card's white (a guess, made with the renderer's own mirror, 0.3 to 2 % of white, in view; a real room may differ). All of a rod sees one
+// room; parts of it differ by less.
 constexpr double room_mirror = 0.008, room_mirror_error = 0.006, room_unevenness = 0.003;
 // No channel of a dyed thread or a paint falls lower, as a share of white: from memory of black thread, L* 4 to 6.
 constexpr double least_body = 0.003;
@@ -42,9 +43,10 @@ constexpr double least_excess =
 // 0.975. On rendered photos that read middle bands 1 L* too light and light bands right, and 1 the other way about; 0.985 lies
 // between, and has no better reason.
 constexpr double coat_entry = 0.985;
-constexpr double shading_error = 0.02;       // relative, of S after the fit, common to all bands
-constexpr double step_error = 0.006;         // relative, of a step, beyond that
-constexpr double light_error = 0.015;        // relative, of the light from place to place along the rod
+constexpr double shading_error = 0.02;  // relative, of S after the fit, common to all bands
+// Both tuned on rendered photos: relative, of a step beyond that; of the light from place to place along the rod.
+constexpr double step_error = 0.006;
+constexpr double light_error = 0.015;
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
 
 // Means over a stretch of the rod, round it: per row of the skin, with the squared standard error.

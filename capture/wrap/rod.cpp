@@ -100,7 +100,7 @@ class EdgeStrength {
     }
 
     // The outermost of the strong lines near there; step: rows towards the outside. What the rod mirrors near its edge, and its shaded side, can
-    // be stronger than the edge itself, and lie within it.
+    // be stronger than the edge itself, and lie within it. The shares are tuned on rendered photos.
     Line outermost_near(double row, double slope, double reach_rows, double reach_slope, int step) const {
         constexpr double strong = 0.6, level = 0.999;
         std::vector<Line> lines;  // from the outside

@@ -6,10 +6,9 @@
 // The file: {"cameras": {NAME: {"R": [81 values, 380 to 780 nm by 5 nm], "G": [...], "B": [...]}}}.
 #include <chrono>
 #include <cstdio>
-#include <fstream>
-#include <sstream>
 
 #include "../support/simulated_card.hpp"
+#include "cameras_from.hpp"
 #include "colour/difference.hpp"
 
 namespace {
@@ -20,31 +19,6 @@ double quantile(std::vector<double> v, double p) {
     if (v.empty()) return 0;
     std::sort(v.begin(), v.end());
     return v[std::min(v.size() - 1, static_cast<std::size_t>(p * static_cast<double>(v.size())))];
-}
-
-// Just enough of a reader for one known shape: every run of 81 numbers in brackets, in order R, G, B.
-std::vector<Camera> cameras_from(const char* path) {
-    std::ifstream file(path);
-    std::stringstream buffer;
-    buffer << file.rdbuf();
-    const std::string text = buffer.str();
-    std::vector<Camera> cameras;
-    std::size_t place = text.find("\"cameras\"");
-    while (place != std::string::npos) {
-        Camera camera;
-        for (const char* channel : {"\"R\"", "\"G\"", "\"B\""}) {
-            place = text.find(channel, place);
-            if (place == std::string::npos) return cameras;
-            place = text.find('[', place);
-            std::istringstream numbers(text.substr(place + 1, text.find(']', place) - place - 1));
-            const std::size_t c = channel[1] == 'R' ? 0 : channel[1] == 'G' ? 1 : 2;
-            char comma = ',';
-            for (std::size_t i = 0; i < spectrum_size && numbers >> camera.sensitivity[c][i]; ++i)
-                numbers >> comma;
-        }
-        cameras.push_back(camera);
-    }
-    return cameras;
 }
 
 // Kinds of thread: dull, middling, vivid, and those that clip a channel.

@@ -12,6 +12,14 @@
 
 using ImageBytes = std::vector<std::uint8_t>;
 
+// The same noise every time, over the whole scale of the type's depth.
+inline cv::Mat noisy(int type, const cv::Size& size = {80, 48}) {
+    cv::Mat m(size, type);
+    cv::theRNG().state = 20261125;
+    cv::randu(m, cv::Scalar::all(0), cv::Scalar::all(CV_MAT_DEPTH(type) == CV_8U ? 256 : 65536));
+    return m;
+}
+
 inline ImageBytes encoded(const cv::Mat& picture, const std::string& ending,
                           const std::vector<int>& parameters = {}) {
     ImageBytes out;

@@ -11,11 +11,7 @@ using namespace bindhue::capture;
 
 namespace {
 
-cv::Mat small(int type) {
-    cv::Mat m(24, 40, type);
-    cv::randu(m, cv::Scalar::all(0), cv::Scalar::all(CV_MAT_DEPTH(type) == CV_8U ? 256 : 65536));
-    return m;
-}
+cv::Mat small(int type) { return noisy(type, {40, 24}); }
 
 void refused(const ImageBytes& file, const std::string& what) {
     const auto container = read_container(file, "photo");

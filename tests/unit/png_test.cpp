@@ -6,17 +6,6 @@
 using namespace bindhue;
 using namespace bindhue::capture;
 
-namespace {
-
-cv::Mat noisy(int type) {
-    cv::Mat m(48, 80, type);
-    cv::theRNG().state = 20261125;
-    cv::randu(m, cv::Scalar::all(0), cv::Scalar::all(CV_MAT_DEPTH(type) == CV_8U ? 256 : 65536));
-    return m;
-}
-
-}  // namespace
-
 TEST_CASE("A PNG is decoded as OpenCV decodes it, grey, in colour or with transparency, of 8 or 16 bits") {
     for (const int type : {CV_8UC1, CV_8UC3, CV_8UC4, CV_16UC1, CV_16UC3, CV_16UC4}) {
         INFO("type " << type);

@@ -10,13 +10,6 @@ using namespace bindhue::capture;
 
 namespace {
 
-cv::Mat noisy(int type) {
-    cv::Mat m(48, 80, type);
-    cv::theRNG().state = 20261125;
-    cv::randu(m, cv::Scalar::all(0), cv::Scalar::all(CV_MAT_DEPTH(type) == CV_8U ? 256 : 65536));
-    return m;
-}
-
 // TIFF 6.0 by hand, big-endian: pixels in three planes or in tiles, which OpenCV does not write.
 struct Handmade {
     ImageBytes out{'M', 'M', 0, 42, 0, 0, 0, 8};
