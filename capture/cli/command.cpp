@@ -62,7 +62,8 @@ void PhotoArguments::add_to(CLI::App& command) {
         .add_option("--taken-under", lights,
                     "Name of the light that the photo was taken under, kept with the reading; with "
                     "several photos one name for all, or one each: door,tube")
-        ->delimiter(',');
+        ->delimiter(',')
+        ->allow_extra_args(false);  // else it takes the photos after it for lights
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
 }
 

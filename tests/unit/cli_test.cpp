@@ -94,6 +94,16 @@ TEST_CASE("wrong usage ends with 2") {
     }
 }
 
+TEST_CASE("Photos after the name of their light are photos") {
+    const std::string door = quoted(samples / "photos/door.jpg");
+    const Ended ended = bindhue_command("read --json --taken-under door " + door + " " + door);
+    REQUIRE(ended.code == 0);
+    CHECK(json::parse(ended.out).at("photos").size() == 2);
+    const Ended uneven = bindhue_command("read --taken-under door,tube,lamp " + door + " " + door);
+    CHECK(uneven.code == 3);
+    CHECK_THAT(uneven.err, Catch::Contains("--taken-under"));
+}
+
 TEST_CASE("input that can't be read ends with 3, and only our own words are printed") {
     const TemporaryFolder folder;
     const auto saved = [&](const char* name, const ImageBytes& bytes) {
