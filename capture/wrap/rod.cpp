@@ -16,6 +16,7 @@ constexpr double border_mm = 1.5;        // of the opening: the card's own edge,
 constexpr double thinnest_mm = 1.0;      // rods below are not met; lines this close are a gloss streak
 constexpr double steepest_slope = 0.2;   // of the rod's axis against the opening
 constexpr double fewest_strip_px = 5.0;  // across the strip of +-15 degrees that faces the camera
+constexpr double widest_streak_mm = 2.0;  // that a coat mirrors, with its blur
 constexpr double search_px_per_mm = 8.0;
 
 // The opening on the card's plane, at an even scale, in steps that look even: cube roots of response over
@@ -102,9 +103,9 @@ class EdgeStrength {
     // The outermost of the strong lines near there; step: rows towards the outside. What the rod mirrors near its edge, and its shaded side, can
     // be stronger than the edge itself, and lie within it. The shares are tuned on rendered photos.
     Line outermost_near(double row, double slope, double reach_rows, double reach_slope, int step) const {
-        constexpr double strong = 0.6, level = 0.999;
+        constexpr double strong = 0.6, level = 0.999, farther = 2.5;
         std::vector<Line> lines;  // from the outside
-        for (double r = reach_rows; r >= -reach_rows; r -= 0.25)
+        for (double r = farther * reach_rows; r >= -reach_rows; r -= 0.25)
             lines.push_back(best_near(row + step * r, slope, 0, reach_slope));
         const auto weaker = [](const Line& a, const Line& b) { return a.strength < b.strength; };
         const auto best = std::max_element(lines.begin(), lines.end(), weaker);
@@ -165,7 +166,9 @@ struct Extent {
 
 // Bands cross the whole rod and nothing else: rows that share a pattern along the opening are the rod. A streak that the coat
 // mirrors has a pattern of its own, but few rows. The slope is known: a row that crosses the rod's edge would show a pattern too.
-std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double px_per_mm) {
+// spent: rows that are known not to be the rod.
+std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double px_per_mm,
+                                      const std::vector<bool>& spent) {
     const auto rows = static_cast<std::size_t>(look.rows);
     std::vector<std::vector<float>> patterns;
     std::vector<double> spread;
@@ -180,6 +183,7 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
     double best = 0;
     std::size_t clearest = 0;
     for (std::size_t r = 0; r < rows; r += 2) {
+        if (spent[r]) continue;
         double support = 0;
         for (std::size_t other = 0; other < rows; other += 2)
             if (alike(r, other) > 0.6) support += std::min(spread[r], spread[other]);
@@ -190,7 +194,7 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
     }
     if (spread[clearest] < 0.004) return std::nullopt;  // of cube-root response: one edge of about 4 L*
     // From the clearest row outwards, over gloss streaks, to the last row that shows the pattern.
-    const auto widest_streak = static_cast<int>(1.5 * px_per_mm) + 1;
+    const auto widest_streak = static_cast<int>(widest_streak_mm * px_per_mm) + 1;
     const auto reach = [&](int step) {
         int last = static_cast<int>(clearest), misses = 0;
         for (int r = last; r >= 0 && r < look.rows && misses <= widest_streak; r += step) {
@@ -269,7 +273,6 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
     const Line strongest = edges.strongest();
     std::optional<Extent> extent;
     if (strongest.strength > 0.004) {
-        const std::optional<Extent> bands = extent_by_bands(image.look, strongest.slope, image.px_per_mm);
         const std::optional<Extent> outlines = extent_by_edges(image.look, edges, strongest);
         const auto rows = [](const std::optional<Extent>& e) { return e ? e->last_row - e->first_row : 0.0; };
         // Bands that end where there is no edge are shadows on the bench; bands that fill less than a fifth of what lies
@@ -277,11 +280,21 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         const auto edge_near = [&](double row) {
             return edges.best_near(row, strongest.slope, 0.5 * image.px_per_mm, 0.012).strength;
         };
-        const bool sound =
-            bands &&
-            std::min(edge_near(bands->first_row), edge_near(bands->last_row)) > 0.3 * strongest.strength &&
-            rows(bands) >= 0.2 * rows(outlines);
-        extent = sound ? bands : outlines;
+        const auto sound = [&](const Extent& bands) {
+            return std::min(edge_near(bands.first_row), edge_near(bands.last_row)) >
+                       0.3 * strongest.strength &&
+                   bands.last_row - bands.first_row >= 0.2 * rows(outlines);
+        };
+        std::vector<bool> spent(static_cast<std::size_t>(image.look.rows), false);
+        for (int tries = 0; tries < 3 && !extent; ++tries) {
+            const std::optional<Extent> bands =
+                extent_by_bands(image.look, strongest.slope, image.px_per_mm, spent);
+            if (!bands) break;
+            if (sound(*bands)) extent = bands;
+            std::fill(spent.begin() + static_cast<std::ptrdiff_t>(bands->first_row),
+                      spent.begin() + static_cast<std::ptrdiff_t>(bands->last_row) + 1, true);
+        }
+        if (!extent) extent = outlines;
         if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)
