@@ -347,6 +347,7 @@ Skin unroll(const Photo& photo, const CardPose& pose, const CameraFit& fit, cons
     const double radius = rod.radius_at((rod.s_begin + rod.s_end) / 2);
     const int rows = std::clamp(static_cast<int>(2 * reach * radius * pose.px_per_mm), 41, 241) | 1;
     for (int r = 0; r < rows; ++r) skin.theta.push_back(-reach + 2 * reach * r / (rows - 1));
+    skin.row_px = 2 * reach / (rows - 1) * radius * pose.px_per_mm;
     skin.ds = 1.0 / std::min(pose.px_per_mm, 40.0);
     skin.columns = static_cast<std::size_t>((rod.s_end - rod.s_begin) / skin.ds);
     skin.s_begin = rod.s_begin + skin.ds / 2;

@@ -35,6 +35,7 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
 // theta, columns by s. Not finite where the rod is out of the picture.
 struct Skin {
     std::vector<double> theta;   // of each row
+    double row_px = 1;           // pixels of the picture from one row to the next, where the rod faces the camera
     double s_begin = 0, ds = 0;  // s of the first column's middle; step
     std::size_t columns = 0;
     std::vector<Vector3> values;  // row by row
