@@ -135,3 +135,30 @@ TEST_CASE("pixels out of the picture are passed over") {
     const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
     CHECK(bodies[1].linear.r == Approx(0.22 / let_in).epsilon(0.03));
 }
+
+TEST_CASE("what sharpening darkens beside a streak does not pass for the place that mirrors least") {
+    // A streak of half of white, and three rows on each side that swing below the truth.
+    const auto sharpened = [](double t) {
+        const double off = std::abs(t / degree - 4);
+        if (off < 2.5) return Vector3{0.5, 0.5, 0.5};
+        return off < 5.5 ? Vector3{-0.012, -0.012, -0.012} : room(t);
+    };
+    const auto shade = [](double t) { return std::cos(t); };
+    const Skin skin = synthetic_skin(red_black_white, shade, sharpened);
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
+    for (std::size_t k = 0; k < 3; ++k)
+        CHECK(bodies[0].linear.vector()[k] ==
+              Approx(red_black_white[0].body[k] / let_in).margin(0.002).epsilon(0.015));
+}
+
+TEST_CASE("a phone may leave nothing of a vivid colour in one channel, and what is mirrored is taken off all the same") {
+    std::vector<Wound> vivid = red_black_white;
+    vivid[1].body = {0.22, 0.05, -0.004};
+    const Skin skin = synthetic_skin(vivid, [](double t) { return std::cos(t); }, room);
+    CameraFit phone = plain_fit();
+    phone.darkest = {0.0007, 0.0007, 0.0007};
+    phone.lightest = {1, 1, 1};
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, phone, 0.0, resolved);
+    for (std::size_t k = 0; k < 3; ++k)
+        CHECK(bodies[1].linear.vector()[k] == Approx(vivid[1].body[k] / let_in).margin(0.002).epsilon(0.015));
+}
