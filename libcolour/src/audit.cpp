@@ -45,32 +45,41 @@ using Servers = std::vector<std::vector<std::uint32_t>>;
 
 std::vector<Gap> gaps_of(std::span<const AskedLook> asked, const std::vector<Neighbour>& nearest,
                          double tolerance, double total) {
-    std::map<std::string, std::vector<std::size_t>> named;
+    std::vector<std::size_t> open;
+    std::vector<Lab<D50>> colours;
     for (std::size_t i = 0; i < asked.size(); ++i)
-        if (nearest[i].delta_e > tolerance) named[colour_words(asked[i].lab)].push_back(i);
-    std::vector<Gap> gaps;
-    for (const auto& [words, members] : named) {
-        Gap gap;
-        gap.words = words;
-        gap.looks = members.size();
-        double weight = 0;
-        Vector3 sum{};
-        for (const std::size_t i : members) {
-            weight += asked[i].weight;
-            const Vector3 c = asked[i].lab.vector();
-            for (std::size_t k = 0; k < 3; ++k) sum[k] += asked[i].weight * c[k];
-            gap.worst = std::max(gap.worst, nearest[i].delta_e);
+        if (nearest[i].delta_e > tolerance) open.push_back(i), colours.push_back(asked[i].lab);
+    // What a finished look in the place of each open one would serve; of a crowd only so many are counted.
+    constexpr std::size_t crowd = 256;
+    const NearestColours index(colours);
+    std::vector<double> would_serve(open.size());
+    in_parallel(open.size(), [&](std::size_t i) {
+        for (const Neighbour& n : index.nearest(colours[i], crowd, tolerance))
+            would_serve[i] += asked[open[n.index]].weight / total;
+    });
+
+    std::map<std::string, Gap> named;
+    for (std::size_t i = 0; i < open.size(); ++i) {
+        const AskedLook& look = asked[open[i]];
+        const Neighbour& near = nearest[open[i]];
+        Gap& gap = named[colour_words(look.lab)];
+        gap.share += look.weight / total;
+        ++gap.looks;
+        gap.worst = std::max(gap.worst, near.delta_e);
+        // Of those that would serve as much the one that is farther from all there is.
+        constexpr double alike = 1e-9;
+        if (would_serve[i] > gap.would_serve + alike ||
+            (would_serve[i] > gap.would_serve - alike && near.delta_e > gap.delta_e)) {
+            gap.middle = look.lab;
+            gap.would_serve = would_serve[i];
+            gap.delta_e = near.delta_e;
+            gap.nearest = near.index;
         }
-        const auto mean = Lab<D50>::from({sum[0] / weight, sum[1] / weight, sum[2] / weight});
-        const std::size_t typical =
-            *std::min_element(members.begin(), members.end(), [&](std::size_t x, std::size_t y) {
-                return cie1976(asked[x].lab, mean) < cie1976(asked[y].lab, mean);
-            });
-        gap.share = weight / total;
-        gap.typical = asked[typical].lab;
-        gap.delta_e = nearest[typical].delta_e;
-        gap.nearest = nearest[typical].index;
-        gaps.push_back(gap);
+    }
+    std::vector<Gap> gaps;
+    for (auto& [words, gap] : named) {
+        gap.words = words;
+        gaps.push_back(std::move(gap));
     }
     std::stable_sort(gaps.begin(), gaps.end(), [](const Gap& x, const Gap& y) { return x.share > y.share; });
     return gaps;

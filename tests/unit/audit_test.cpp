@@ -77,7 +77,10 @@ TEST_CASE("What a rack serves, and what it would without some spools, is what co
             missing += gap.share, open += gap.looks;
             CHECK(gap.delta_e > 2.5);
             CHECK(gap.worst >= gap.delta_e);
-            CHECK(gap.delta_e == Approx(ciede2000(gap.typical, looks[gap.nearest])));
+            CHECK(gap.delta_e == Approx(ciede2000(gap.middle, looks[gap.nearest])));
+            auto more = looks;
+            more.push_back(gap.middle);
+            CHECK(served_by(more, asked, 2.5) == Approx(found->served + gap.would_serve));
         }
         CHECK(missing == Approx(1 - found->served));
         CHECK(open > 0);

@@ -43,8 +43,9 @@ struct Gap {
     std::string words;        // as colour_words says it
     double share = 0;         // of all that is asked for, 0..1
     std::size_t looks = 0;
-    Lab<D50> typical;         // the one of them nearest to their mean
-    double delta_e = 0;       // from the typical one to the nearest finished look
+    Lab<D50> middle;          // the one of them where one more finished look would serve most
+    double would_serve = 0;   // the share that it would serve
+    double delta_e = 0;       // from the middle to the nearest finished look
     std::size_t nearest = 0;  // that look
     double worst = 0;         // the largest such difference in the gap
 };
