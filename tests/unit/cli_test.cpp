@@ -73,7 +73,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card fit", "audit"}) {
+    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -319,4 +319,31 @@ TEST_CASE("audit tells in words what the rack serves, and refuses what it cannot
     }
     CHECK(bindhue_command("audit --tolerance 0" + demo_shop).code == 2);
     CHECK(bindhue_command("audit --picture /nowhere/rack.png" + demo_shop).code == 5);
+}
+
+TEST_CASE("job takes tells thread, finish and what runs out, with the cautions") {
+    const TemporaryFolder folder;
+    const auto bands = folder.path / "wraps.csv", spools = folder.path / "spools.json";
+    std::ofstream(bands) << "spool,width_mm,diameter_mm,pitch_mm,count\nS1,30,10,0.15,2\n";
+    std::ofstream(spools) << R"({"format":"bindhue-spools","version":1,"spools":[{"code":"S1","material":"nylon","size_mm":0.15,
+        "metres_left":10,"readings":[{"lab":[50,0,0],"covariance":[[0,0,0],[0,0,0],[0,0,0]]}]}]})";
+    const std::string arguments = "job takes " + quoted(bands) + " --shop " + quoted(folder.path);
+    const Ended ended = bindhue_command(arguments);
+    CHECK(ended.code == 0);
+    CHECK_THAT(ended.out, Catch::Contains("200"));
+    CHECK_THAT(ended.out, Catch::Contains("6.38"));
+    CHECK_THAT(ended.out, Catch::Contains("runs out: 7.2 m short"));  // 1.2 (2 6.377 + 2 0.8) - 10
+    CHECK_THAT(ended.out, Catch::Contains("mix 4 ml"));
+    CHECK_THAT(ended.out, Catch::Contains("gloves"));
+    const json out = json::parse(bindhue_command(arguments + " --json").out);
+    CHECK(out["format"] == "bindhue-takes");
+    CHECK(out["bands"][0]["turns"].get<double>() == Approx(200));
+    CHECK(out["spools"][0]["runs_out"] == true);
+    CHECK(out["finish"]["batch_ml"] == 4);
+
+    std::ofstream(bands) << "spool,width_mm,diameter_mm,pitch_mm\nS2,30,10,0.15\n";
+    const Ended refused = bindhue_command(arguments);
+    CHECK(refused.code == 3);
+    explained(refused);
+    CHECK(bindhue_command("job").code == 2);
 }
