@@ -21,6 +21,8 @@ int main(int argc, char** argv) {
     add_read(app, exit_code);
     add_match(app, exit_code);
     add_card(app, exit_code);
+    add_audit(app, exit_code);
+    add_job(app, exit_code);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

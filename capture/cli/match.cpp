@@ -3,11 +3,11 @@
 #include <iostream>
 
 #include "cli/command.hpp"
+#include "cli/rack.hpp"
 #include "colour/ranking.hpp"
 #include "colour/smoothest.hpp"
 #include "colour/spectrum.hpp"
 #include "sheet/swatch.hpp"
-#include "shop/shop.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
@@ -36,25 +36,20 @@ struct MatchCommand {
         }
         const Result<Target> target = find_target();
         if (!target) return fail(target.error());
-        const Result<std::filesystem::path> folder =
-            shop.empty() ? default_shop_folder() : std::filesystem::path(shop);
-        if (!folder) return fail(folder.error());
-        const Result<Shop> opened = Shop::open(*folder, Access::read);
-        if (!opened) return fail(opened.error());
-        const Result<SpoolFile> spools = opened->spools();
+        const Result<SpoolFile> spools = spools_of(shop);
         if (!spools) return fail(spools.error());
         const Palette rack = spools->palette();
-        const Result<std::vector<Ground>> under = find_grounds(*target, rack);
+        std::vector<std::string> wanted = grounds;
+        if (wanted.empty()) wanted.push_back(target->blank ? "blank" : "dark");
+        const Result<std::vector<Ground>> under =
+            parse_grounds(wanted, target->blank, rack, target->colour.context);
         if (!under) return fail(under.error());
         RankingOptions options;
         options.tolerance = tolerance;
         options.top = top;
-        options.schedules.clear();
-        for (const std::string& text : schedules) {
-            const Result<Schedule> schedule = parse_schedule(text);
-            if (!schedule) return fail(schedule.error());
-            options.schedules.push_back(*schedule);
-        }
+        Result<std::vector<Schedule>> wanted_schedules = parse_schedules(schedules);
+        if (!wanted_schedules) return fail(wanted_schedules.error());
+        options.schedules = std::move(*wanted_schedules);
         const Result<std::vector<Candidate>> candidates = rank(target->colour, rack, *under, options);
         if (!candidates) return fail(candidates.error());
         if (json) {
@@ -101,48 +96,6 @@ struct MatchCommand {
         out.blank = reading->blank();
         out.label = "band " + std::to_string(chosen) + " (" + std::string(name(b.role)) + ", " +
                     number("%.1f", b.length_mm) + " mm)";
-        return out;
-    }
-
-    Result<std::vector<Ground>> find_grounds(const Target& target, const Palette& rack) const {
-        std::vector<std::string> wanted = grounds;
-        if (wanted.empty()) wanted.push_back(target.blank ? "blank" : "dark");
-        std::vector<Ground> out;
-        for (const std::string& text : wanted) {
-            Ground ground;
-            ground.label = text;
-            const auto spool = std::find_if(rack.begin(), rack.end(),
-                                            [&](const Spool& s) { return "underwrap:" + s.code == text; });
-            if (text == "blank") {
-                if (!target.blank)
-                    return Error{Reason::not_found, "no bare blank was seen", "--ground",
-                                 "give the blank's colour as --ground L,a,b"};
-                ground.colour = *target.blank;
-            } else if (text == "white") {
-                // A guess at white thread or paint, give or take 2.
-                ground.colour = {{92, 0, 2}, Matrix3::diagonal({4, 1, 4}), {}};
-                ground.extra_steps = 1;
-            } else if (text == "dark") {
-                // A guess at graphite where no blank was measured: L* 18, give or take 8.
-                ground.colour = {{18, 0, 0}, Matrix3::diagonal({64, 4, 4}), {}};
-                ground.label = "dark blank (assumed)";
-            } else if (spool != rack.end()) {
-                ground.colour = spool->reading_for(target.colour.context);
-                ground.extra_steps = 1;
-            } else if (text.starts_with("underwrap:")) {
-                return Error{Reason::not_found, "no spool has the code \"" + text.substr(10) + "\"",
-                             "--ground", "see the codes in the shop's spools.json"};
-            } else {
-                const auto numbers = parse_numbers(text, 3, "--ground");
-                if (!numbers)
-                    return Error{Reason::bad_value, "\"" + text + "\" is no ground", "--ground",
-                                 "write blank, white, dark, underwrap:CODE or L,a,b"};
-                ground.colour = {Lab<D50>::from({(*numbers)[0], (*numbers)[1], (*numbers)[2]}),
-                                 Matrix3::diagonal({1, 1, 1}),
-                                 {}};
-            }
-            out.push_back(std::move(ground));
-        }
         return out;
     }
 

@@ -2,15 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <set>
+#include <string>
+#include <utility>
 #include <vector>
 
 namespace bindhue::capture {
 namespace {
-
-struct Refused {
-    std::string what, mend;
-};
 
 std::string line_and_column(std::string_view text, std::size_t byte) {
     byte = std::min(byte, text.size());
@@ -30,36 +27,81 @@ std::string in_words(double value) {
 
 std::string kind(const Json& json) { return json.is_null() ? "nothing (null)" : json.type_name(); }
 
+// What the parser would let pass or throw at. It goes over the text once before the parser does: the parser's own
+// way of being watched looks through a whole list at the end of each of its objects.
+class Check : public nlohmann::json_sax<Json> {
+  public:
+    Check(std::string_view text, const std::string& where) : text_(text), where_(where) {}
+
+    const Error& error() const { return error_; }
+
+    bool null() override { return shallow(); }
+    bool boolean(bool) override { return shallow(); }
+    bool number_integer(number_integer_t) override { return shallow(); }
+    bool number_unsigned(number_unsigned_t) override { return shallow(); }
+    bool number_float(number_float_t, const string_t&) override { return shallow(); }
+    bool string(string_t&) override { return shallow(); }
+    bool binary(binary_t&) override { return shallow(); }
+    bool start_array(std::size_t) override { return shallow() && ++open_; }
+    bool end_array() override { return --open_, true; }
+    bool start_object(std::size_t) override {
+        if (!shallow()) return false;
+        ++open_;
+        firsts_.push_back(keys_.size());
+        return true;
+    }
+    bool key(string_t& name) override {
+        keys_.push_back(std::move(name));
+        return shallow();
+    }
+    bool end_object() override {
+        const auto first = keys_.begin() + static_cast<std::ptrdiff_t>(firsts_.back());
+        std::sort(first, keys_.end());
+        if (const auto twice = std::adjacent_find(first, keys_.end()); twice != keys_.end())
+            return refuse("The field \"" + *twice + "\" is given twice in one object.", where_,
+                          "Leave one of the two.");
+        keys_.erase(first, keys_.end());
+        firsts_.pop_back();
+        --open_;
+        return true;
+    }
+    bool parse_error(std::size_t byte, const std::string&, const nlohmann::detail::exception& e) override {
+        constexpr int out_of_range = 400;  // the parser's numbers of errors
+        if (e.id / 100 == out_of_range / 100)
+            return refuse("A number is too large to be read.", where_, "Correct the number.");
+        return refuse("This is not JSON: what stands here does not belong.",
+                      where_ + ": " + line_and_column(text_, byte),
+                      "Correct it there: often it is a missing comma, quote or bracket just before.");
+    }
+
+  private:
+    bool refuse(std::string what, std::string where, std::string mend) {
+        error_ = {Reason::bad_format, std::move(what), std::move(where), std::move(mend)};
+        return false;
+    }
+    bool shallow() {
+        return open_ < deepest_json ||
+               refuse("Arrays and objects are nested more than " + std::to_string(deepest_json) + " deep.", where_,
+                      "Check that this is the right file.");
+    }
+
+    std::string_view text_;
+    const std::string& where_;
+    Error error_;
+    int open_ = 0;                     // arrays and objects round this place
+    std::vector<std::string> keys_;    // of the open objects
+    std::vector<std::size_t> firsts_;  // where in keys_ each open object begins
+};
+
 }  // namespace
 
 Result<Json> parse_json(std::string_view text, const std::string& where) {
     if (text.size() > largest_json_bytes)
         return Error{Reason::bad_format, "The file is larger than 64 MiB.", where,
                      "Check that this is the right file."};
-    std::vector<std::set<std::string>> fields;  // of the objects that are open
-    const auto watch = [&](int depth, Json::parse_event_t event, Json& parsed) {
-        if (depth >= deepest_json)
-            throw Refused{
-                "Arrays and objects are nested more than " + std::to_string(deepest_json) + " deep.",
-                "Check that this is the right file."};
-        if (event == Json::parse_event_t::object_start) fields.emplace_back();
-        if (event == Json::parse_event_t::object_end) fields.pop_back();
-        if (event == Json::parse_event_t::key && !fields.back().insert(parsed.get<std::string>()).second)
-            throw Refused{"The field \"" + parsed.get<std::string>() + "\" is given twice in one object.",
-                          "Leave one of the two."};
-        return true;
-    };
-    try {
-        return Json::parse(text.begin(), text.end(), watch);
-    } catch (const Refused& refused) {
-        return Error{Reason::bad_format, refused.what, where, refused.mend};
-    } catch (const nlohmann::json::parse_error& e) {
-        return Error{Reason::bad_format, "This is not JSON: what stands here does not belong.",
-                     where + ": " + line_and_column(text, e.byte),
-                     "Correct it there: often it is a missing comma, quote or bracket just before."};
-    } catch (const nlohmann::json::exception&) {
-        return Error{Reason::bad_format, "A number is too large to be read.", where, "Correct the number."};
-    }
+    Check check(text, where);
+    if (!Json::sax_parse(text.begin(), text.end(), &check)) return check.error();
+    return Json::parse(text.begin(), text.end());
 }
 
 namespace {

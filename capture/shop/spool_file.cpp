@@ -73,10 +73,11 @@ SpoolEntry read_spool(const JsonCursor& at) {
     spool.size = text_or_empty(at, "size");
     spool.size_mm = at["size_mm"].number(min_thread_mm, max_thread_mm);
     spool.lot = text_or_empty(at, "lot");
+    if (const auto metres = at.find("metres_left")) entry.metres_left = metres->number(0, 1e6);
     const JsonCursor readings = at["readings"];
     const std::size_t n = readings.size(1, most_readings);
     for (std::size_t i = 0; i < n && !at.failed(); ++i) read_reading(readings[i], entry);
-    entry.unknown = at.unknown({"code", "name", "material", "size", "size_mm", "lot", "readings"});
+    entry.unknown = at.unknown({"code", "name", "material", "size", "size_mm", "lot", "metres_left", "readings"});
     return entry;
 }
 
@@ -100,6 +101,7 @@ Json spool_json(const SpoolEntry& entry) {
     out["size"] = spool.size;
     out["size_mm"] = spool.size_mm;
     out["lot"] = spool.lot;
+    if (entry.metres_left) out["metres_left"] = *entry.metres_left;
     add_unknown(out, entry.unknown);
     for (std::size_t i = 0; i < spool.readings.size(); ++i)
         out["readings"].push_back(

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -22,6 +23,7 @@ struct ReadingNote {
 
 struct SpoolEntry {
     Spool spool;
+    std::optional<double> metres_left;  // of thread on the spool, 0 to 10^6; none if not known
     std::vector<ReadingNote> notes;  // of spool.readings, in the same order; may be shorter
     std::string unknown;
 };

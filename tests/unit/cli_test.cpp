@@ -73,7 +73,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card fit"}) {
+    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -268,4 +268,82 @@ TEST_CASE("card fit on a table of a sample's patches predicts each patch without
     std::sort(errors.begin(), errors.end());
     CHECK(errors[errors.size() / 2] < 2.0);
     CHECK(errors[errors.size() / 2] > 0.0);
+}
+
+TEST_CASE("audit --json has the fields that others rely on") {
+    const TemporaryFolder folder;
+    const auto asked = folder.path / "asked.csv", offer = folder.path / "offer.csv";
+    std::ofstream(asked) << "L,a,b,weight\n30,30,15,2\n60,-50,-30,5\n";
+    std::ofstream(offer) << "code,material,size_mm,L,a,b,name\nX1,ncp-nylon,0.15,64,-50,-30,Lagoon\nX2,nylon,0.15,40,0,0,Slate\n";
+    const Ended ended = bindhue_command("audit --json --ground dark --tolerance 5 --targets " + quoted(asked) +
+                                        " --candidates " + quoted(offer) + demo_shop);
+    REQUIRE(ended.code == 0);
+    const json out = json::parse(ended.out);
+    CHECK(out["format"] == "bindhue-audit");
+    CHECK(out["version"] == 1);
+    CHECK(out["asked"]["looks"] == 2);
+    CHECK(out["served"].get<double>() == Approx(2.0 / 7));
+    REQUIRE(out["gaps"].size() == 1);
+    const json& gap = out["gaps"][0];
+    CHECK(gap["words"] == "vivid blue-green");
+    CHECK(gap["share"].get<double>() == Approx(5.0 / 7));
+    is_numbers(gap["middle_lab"], 3);
+    CHECK(gap["nearest"]["spool"].is_string());
+    CHECK(gap["nearest"]["ground"] == "dark blank (assumed)");
+    CHECK(out["twins"].is_array());
+    CHECK(out["unneeded"].is_array());
+    REQUIRE(out["buy"].size() == 1);
+    CHECK(out["buy"][0]["spool"] == "X1");
+    CHECK(out["buying"]["best"] == true);
+    CHECK(out["buying"]["served"].get<double>() == Approx(1).margin(1e-5));
+}
+
+TEST_CASE("audit tells in words what the rack serves, and refuses what it cannot read") {
+    const TemporaryFolder folder;
+    const auto asked = folder.path / "asked.csv";
+    std::ofstream(asked) << "L,a,b\n30,30,15\n60,-50,-30\n";
+    const Ended ended = bindhue_command("audit --tolerance 5 --targets " + quoted(asked) + demo_shop);
+    CHECK(ended.code == 0);
+    CHECK_THAT(ended.out, Catch::StartsWith("144 spools serve 50.0 % of the 2 looks asked for"));
+    CHECK_THAT(ended.out, Catch::Contains("vivid blue-green"));
+
+    std::ofstream(asked) << "L,a,b\n30,30,red\n";
+    for (const std::string& arguments :
+         {"audit --targets " + quoted(asked) + demo_shop, "audit --candidates /nowhere.csv" + demo_shop,
+          "audit --ground purple" + demo_shop, "audit --schedule varnish" + demo_shop,
+          "audit --picture /tmp/rack.gif" + demo_shop}) {
+        INFO(arguments);
+        const Ended refused = bindhue_command(arguments);
+        CHECK(refused.code == 3);
+        explained(refused);
+    }
+    CHECK(bindhue_command("audit --tolerance 0" + demo_shop).code == 2);
+    CHECK(bindhue_command("audit --picture /nowhere/rack.png" + demo_shop).code == 5);
+}
+
+TEST_CASE("job takes tells thread, finish and what runs out, with the cautions") {
+    const TemporaryFolder folder;
+    const auto bands = folder.path / "wraps.csv", spools = folder.path / "spools.json";
+    std::ofstream(bands) << "spool,width_mm,diameter_mm,pitch_mm,count\nS1,30,10,0.15,2\n";
+    std::ofstream(spools) << R"({"format":"bindhue-spools","version":1,"spools":[{"code":"S1","material":"nylon","size_mm":0.15,
+        "metres_left":10,"readings":[{"lab":[50,0,0],"covariance":[[0,0,0],[0,0,0],[0,0,0]]}]}]})";
+    const std::string arguments = "job takes " + quoted(bands) + " --shop " + quoted(folder.path);
+    const Ended ended = bindhue_command(arguments);
+    CHECK(ended.code == 0);
+    CHECK_THAT(ended.out, Catch::Contains("200"));
+    CHECK_THAT(ended.out, Catch::Contains("6.38"));
+    CHECK_THAT(ended.out, Catch::Contains("runs out: 7.2 m short"));  // 1.2 (2 6.377 + 2 0.8) - 10
+    CHECK_THAT(ended.out, Catch::Contains("mix 4 ml"));
+    CHECK_THAT(ended.out, Catch::Contains("gloves"));
+    const json out = json::parse(bindhue_command(arguments + " --json").out);
+    CHECK(out["format"] == "bindhue-takes");
+    CHECK(out["bands"][0]["turns"].get<double>() == Approx(200));
+    CHECK(out["spools"][0]["runs_out"] == true);
+    CHECK(out["finish"]["batch_ml"] == 4);
+
+    std::ofstream(bands) << "spool,width_mm,diameter_mm,pitch_mm\nS2,30,10,0.15\n";
+    const Ended refused = bindhue_command(arguments);
+    CHECK(refused.code == 3);
+    explained(refused);
+    CHECK(bindhue_command("job").code == 2);
 }

@@ -14,7 +14,7 @@ Json rack() {
     return Json::parse(R"({
       "format": "bindhue-spools", "version": 1, "note": "invented",
       "spools": [
-        {"code": "Q-1", "name": "tide green", "material": "nylon", "size": "A", "size_mm": 0.15, "lot": "7",
+        {"code": "Q-1", "name": "tide green", "material": "nylon", "size": "A", "size_mm": 0.15, "lot": "7", "metres_left": 85.5,
          "readings": [{"lab": [40, -20, 10], "covariance": [[0.04, 0.01, 0], [0.01, 0.04, 0], [0, 0, 0.04]],
                        "camera": "one", "card": "two", "light": "three", "source": "photo", "date": "2026-11-01"}]},
         {"code": "Q-2", "material": "preserved", "size_mm": 0.25,
@@ -45,6 +45,8 @@ TEST_CASE("Spools, their readings and where these come from are read") {
     CHECK(spool.size == "A");
     CHECK(spool.size_mm == 0.15);
     CHECK(spool.lot == "7");
+    CHECK(file->entries[0].metres_left == 85.5);
+    CHECK_FALSE(file->entries[1].metres_left);
     REQUIRE(spool.readings.size() == 1);
     CHECK(spool.readings[0].lab.vector() == Vector3{40, -20, 10});
     CHECK(spool.readings[0].covariance(0, 1) == 0.01);

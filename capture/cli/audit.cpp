@@ -1,0 +1,258 @@
+#include <algorithm>
+#include <cstdio>
+#include <iostream>
+
+#include "cli/command.hpp"
+#include "cli/rack.hpp"
+#include "colour/audit.hpp"
+#include "colour/surface_gamut.hpp"
+#include "sheet/rack_picture.hpp"
+#include "sheet/swatch.hpp"
+#include "shop/look_table.hpp"
+
+namespace bindhue::capture::cli {
+namespace {
+
+constexpr double region_step = 2.0;  // CIEDE2000 between neighbours: some 21 000 surface colours
+constexpr std::size_t shown = 15;
+
+struct AuditCommand {
+    std::string shop, candidates, picture;
+    std::vector<std::string> targets, grounds{"dark", "white"}, schedules{"finish", "preserver+finish"};
+    double tolerance = default_tolerance;
+    std::size_t buy = 5;
+    bool json = false;
+
+    struct Offer {
+        Palette spools;
+        std::vector<SpoolLook> looks;
+        BuyingList list;
+    };
+    struct Found {
+        Palette rack;
+        std::vector<Ground> under;
+        std::vector<SpoolLook> looks;
+        std::vector<AskedLook> asked;
+        Audit audit;
+        std::optional<Offer> offer;
+    };
+
+    int run() const {
+        const Result<Found> found = find();
+        if (!found) return fail(found.error());
+        if (!picture.empty()) {
+            const Status drawn = write_rack_picture(found->rack, found->looks, found->asked, found->audit,
+                                                    tolerance, picture);
+            if (!drawn) return fail(drawn.error());
+        }
+        if (json)
+            print_json(document(*found));
+        else
+            print(*found);
+        return done;
+    }
+
+    Result<Found> find() const {
+        Found out;
+        const Result<SpoolFile> spools = spools_of(shop);
+        if (!spools) return spools.error();
+        out.rack = spools->palette();
+        Result<std::vector<Ground>> under = parse_grounds(grounds, std::nullopt, out.rack, {});
+        if (!under) return under.error();
+        out.under = std::move(*under);
+        const Result<std::vector<Schedule>> coated = parse_schedules(schedules);
+        if (!coated) return coated.error();
+        Result<std::vector<SpoolLook>> looks = finished_looks(out.rack, out.under, *coated);
+        if (!looks) return looks.error();
+        out.looks = std::move(*looks);
+
+        for (const std::string& path : targets) {
+            const Result<std::vector<AskedLook>> more = load_asked_looks(path);
+            if (!more) return more.error();
+            out.asked.insert(out.asked.end(), more->begin(), more->end());
+        }
+        if (targets.empty())
+            for (const Lab<D50>& c : surface_colours(region_step)) out.asked.push_back({c, 1});
+        Result<Audit> judged = audit(out.rack, out.looks, out.asked, tolerance);
+        if (!judged) return judged.error();
+        out.audit = std::move(*judged);
+
+        if (candidates.empty()) return out;
+        Result<Palette> offered = load_offer(candidates);
+        if (!offered) return offered.error();
+        Offer offer;
+        offer.spools = std::move(*offered);
+        if (!offer.spools.empty()) {
+            Result<std::vector<SpoolLook>> their_looks = finished_looks(offer.spools, out.under, *coated);
+            if (!their_looks) return their_looks.error();
+            offer.looks = std::move(*their_looks);
+        }
+        const Result<BuyingList> list = buying_list(offer.looks, out.asked, out.audit, buy, tolerance);
+        if (!list) return list.error();
+        offer.list = *list;
+        out.offer = std::move(offer);
+        return out;
+    }
+
+    static nlohmann::ordered_json look_json(const Found& found, std::size_t index) {
+        const SpoolLook& look = found.looks[index];
+        return {{"spool", found.rack[look.spool].code},
+                {"schedule", name(look.schedule)},
+                {"ground", found.under[look.ground].label},
+                {"lab", to_json(look.lab)}};
+    }
+
+    nlohmann::ordered_json document(const Found& found) const {
+        nlohmann::ordered_json gaps = nlohmann::ordered_json::array(), twins = gaps, unneeded = gaps, buys = gaps;
+        for (const Gap& gap : found.audit.gaps)
+            gaps.push_back({{"words", gap.words},
+                            {"share", gap.share},
+                            {"looks", gap.looks},
+                            {"middle_lab", to_json(gap.middle)},
+                            {"would_serve", gap.would_serve},
+                            {"delta_e", gap.delta_e},
+                            {"worst_delta_e", gap.worst},
+                            {"nearest", look_json(found, gap.nearest)}});
+        for (const Twins& t : found.audit.twins) {
+            nlohmann::ordered_json codes = nlohmann::ordered_json::array();
+            for (const std::size_t s : t.spools) codes.push_back(found.rack[s].code);
+            twins.push_back({{"spools", std::move(codes)}, {"delta_e", t.delta_e}});
+        }
+        for (const std::size_t s : found.audit.unneeded) unneeded.push_back(found.rack[s].code);
+        nlohmann::ordered_json out{{"format", "bindhue-audit"},
+                                   {"version", 1},
+                                   {"asked", {{"from", targets}, {"looks", found.asked.size()}}},
+                                   {"tolerance", tolerance},
+                                   {"served", found.audit.served},
+                                   {"gaps", std::move(gaps)},
+                                   {"twins", std::move(twins)},
+                                   {"unneeded", std::move(unneeded)}};
+        if (found.offer) {
+            for (const Purchase& p : found.offer->list.buy) {
+                const Spool& spool = found.offer->spools[p.spool];
+                buys.push_back({{"spool", spool.code},
+                                {"name", spool.name},
+                                {"material", name(spool.material)},
+                                {"size_mm", spool.size_mm},
+                                {"share", p.share}});
+            }
+            const BuyingList& list = found.offer->list;
+            out["buying"] = {{"served", list.served}, {"best", list.best}, {"bound", list.bound}};
+        }
+        out["buy"] = std::move(buys);
+        return out;
+    }
+
+    void print(const Found& found) const {
+        const bool colour = terminal_has_colour();
+        const Audit& audit = found.audit;
+        std::printf("%zu spools serve %.1f %% of the %zu %s, within %.1f CIEDE2000 when finished.\n",
+                    found.rack.size(), 100 * audit.served, found.asked.size(),
+                    targets.empty() ? "surface colours that a wrap might ask for" : "looks asked for", tolerance);
+        std::fflush(stdout);
+        if (!audit.gaps.empty()) {
+            std::cout << "\nGaps, most asked for first";
+            if (audit.gaps.size() > shown) std::cout << " (" << shown << " of " << audit.gaps.size() << ")";
+            std::cout << "\n\n";
+            Table table({"", "gap", "", "of all", "looks", "a spool here: L* a* b*", "would serve", "off by", "at worst", "nearest spool",
+                         "schedule", "ground"});
+            for (std::size_t g = 0; g < std::min(shown, audit.gaps.size()); ++g) {
+                const Gap& gap = audit.gaps[g];
+                const SpoolLook& nearest = found.looks[gap.nearest];
+                table.add({std::to_string(g + 1), gap.words, swatch(gap.middle, colour),
+                           number("%.1f %%", 100 * gap.share), std::to_string(gap.looks), in_words(gap.middle),
+                           number("%.2f %%", 100 * gap.would_serve),
+                           number("%.1f", gap.delta_e), number("%.1f", gap.worst), found.rack[nearest.spool].code,
+                           std::string(name(nearest.schedule)), found.under[nearest.ground].label});
+            }
+            std::cout << table.text();
+        }
+        if (found.offer) print_offer(*found.offer, colour);
+        if (!audit.twins.empty()) {
+            std::cout << "\nTwins, which no eye tells apart under any of these schedules and grounds\n\n";
+            Table table({"spools", "differ by"});
+            for (const Twins& t : audit.twins) {
+                std::string codes;
+                for (const std::size_t s : t.spools) codes += (codes.empty() ? "" : ", ") + found.rack[s].code;
+                table.add({codes, number("%.2f", t.delta_e)});
+            }
+            std::cout << table.text();
+        }
+        if (!audit.unneeded.empty()) {
+            constexpr std::size_t few = 20;
+            std::string codes;
+            for (std::size_t i = 0; i < std::min(few, audit.unneeded.size()); ++i)
+                codes += (i == 0 ? "" : ", ") + found.rack[audit.unneeded[i]].code;
+            if (audit.unneeded.size() > few) codes += " ... (all of them with --json)";
+            Table table({number("%.0f", static_cast<double>(audit.unneeded.size())) +
+                         " spools can all go, and whatever is served is served still"});
+            table.add({codes});
+            std::cout << '\n' << table.text();
+        }
+        if (targets.empty())
+            std::cout << "\nThe surface colours are those of paints, inks, plastics and textiles (Pointer 1980); thread "
+                         "alone reaches fewer.\n";
+        std::cout << "\nFinished looks are predicted, and what coating does is a prior until this shop has coat "
+                     "tests: make a test wrap before you buy.\n";
+    }
+
+    void print_offer(const Offer& offer, bool colour) const {
+        const BuyingList& list = offer.list;
+        if (list.buy.empty()) {
+            std::cout << "\nNothing on offer serves a look that the rack does not.\n";
+            return;
+        }
+        std::printf("\nTo buy, of %zu on offer: with these %.1f %% are served", offer.spools.size(), 100 * list.served);
+        if (list.best)
+            std::printf("; no other choice of %zu serves more.\n\n", buy);
+        else
+            std::printf("; the best choice of %zu serves no more than %.1f %%, and may be another.\n\n", buy,
+                        100 * list.bound);
+        std::fflush(stdout);
+        Table table({"", "spool", "", "name", "material", "size mm", "dry L* a* b*", "adds"});
+        std::size_t place = 0;
+        for (const Purchase& p : list.buy) {
+            const Spool& spool = offer.spools[p.spool];
+            const Lab<D50>& dry = spool.reading_for({}).lab;
+            table.add({std::to_string(++place), spool.code, swatch(dry, colour), spool.name,
+                       std::string(name(spool.material)), number("%.2f", spool.size_mm), in_words(dry),
+                       number("%.2f %%", 100 * p.share)});
+        }
+        std::cout << table.text();
+    }
+};
+
+}  // namespace
+
+void add_audit(CLI::App& app, int& exit_code) {
+    auto command = std::make_shared<AuditCommand>();
+    CLI::App* audit = app.add_subcommand(
+        "audit", "Which looks the rack cannot serve, which spools are twins or not needed, and what to buy");
+    audit->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    audit->add_option("--targets", command->targets,
+                      "Looks that were asked for: what bindhue read --json printed, or a table with the columns "
+                      "L,a,b and perhaps weight; may be repeated (default: the colours that surfaces take)")
+        ->allow_extra_args(false);
+    audit->add_option("--candidates", command->candidates,
+                      "Spools on offer: a file of spools, or a table with the columns "
+                      "code,material,size_mm,L,a,b");
+    audit->add_option("--buy", command->buy, "How many of them to buy at most")
+        ->check(CLI::Range(1, 100))
+        ->capture_default_str();
+    audit->add_option("--tolerance", command->tolerance, "CIEDE2000 within which a look is served")
+        ->check(CLI::Range(0.1, 20.0))
+        ->capture_default_str();
+    audit->add_option("--ground", command->grounds,
+                      "What lies under the thread: white, dark, underwrap:CODE or L,a,b; may be repeated")
+        ->allow_extra_args(false)
+        ->capture_default_str();
+    audit->add_option("--schedule", command->schedules, "none, finish or preserver+finish; may be repeated")
+        ->allow_extra_args(false)
+        ->capture_default_str();
+    audit->add_option("--picture", command->picture, "Draw the rack and its gaps: FILE.png or FILE.svg");
+    audit->add_flag("--json", command->json, "For machines");
+    audit->footer("Example: bindhue audit --targets asked.csv --candidates offer.csv --buy 5 --picture rack.png");
+    audit->callback([command, &exit_code] { exit_code = command->run(); });
+}
+
+}  // namespace bindhue::capture::cli

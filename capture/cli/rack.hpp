@@ -1,0 +1,25 @@
+// What the commands that rank or audit a rack share: whose spools, over which grounds, under which schedules.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "colour/ranking.hpp"
+#include "colour/result.hpp"
+#include "shop/spool_file.hpp"
+
+namespace bindhue::capture::cli {
+
+// Of the shop in this folder; the default one if empty.
+Result<SpoolFile> spools_of(const std::string& folder);
+
+// As typed: blank (as read; not_found without one), white, dark, underwrap:CODE or L,a,b. Of an underwrap the
+// reading that is like `context`.
+Result<std::vector<Ground>> parse_grounds(const std::vector<std::string>& texts,
+                                          const std::optional<Reading>& blank, const Palette& rack,
+                                          const ReadingContext& context);
+
+Result<std::vector<Schedule>> parse_schedules(const std::vector<std::string>& texts);
+
+}  // namespace bindhue::capture::cli

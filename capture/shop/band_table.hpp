@@ -1,0 +1,23 @@
+// A list of the wraps of a job, as a table.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "colour/quantities.hpp"
+#include "colour/result.hpp"
+
+namespace bindhue::capture {
+
+struct WantedBand {
+    std::string spool;  // code; empty if the table has none
+    Winding winding;
+    int count = 1;  // how many such wraps
+};
+
+// Columns width_mm, diameter_mm, pitch_mm, and, if they are there, thread_mm (as the pitch if not), underwrap_mm, layers,
+// count (1 to 1000) and spool. `where` names the text in errors. Errors: bad_format, bad_value, too_few.
+Result<std::vector<WantedBand>> read_band_table(std::string_view text, const std::string& where);
+
+}  // namespace bindhue::capture

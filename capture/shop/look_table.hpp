@@ -1,0 +1,27 @@
+// Looks that were asked for, and spools on offer, as files that an audit takes.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "colour/audit.hpp"
+#include "colour/result.hpp"
+
+namespace bindhue::capture {
+
+// Either what bindhue read --json printed, of which every wrap and trim is a look that was asked for once,
+// or a table with the columns L, a, b (CIELAB, D50, 2-degree) and, if it is there, weight: how often it was
+// asked for. `where` names the text in errors. Errors: bad_format, bad_value, too_few, with the place.
+Result<std::vector<AskedLook>> read_asked_looks(std::string_view text, const std::string& where);
+
+// Either a file of spools (palettes/spools.schema.json) or a table with the columns code, material, size_mm,
+// L, a, b (dry, as on the spool) and, if they are there, name and size. From a bad table nothing is taken.
+Result<Palette> read_offer(std::string_view text, const std::string& where);
+
+// Errors: besides the above, storage and not_found.
+Result<std::vector<AskedLook>> load_asked_looks(const std::filesystem::path& path);
+Result<Palette> load_offer(const std::filesystem::path& path);
+
+}  // namespace bindhue::capture
