@@ -139,7 +139,7 @@ TEST_CASE("pixels out of the picture are passed over") {
 TEST_CASE("what sharpening darkens beside a streak does not pass for the place that mirrors least") {
     // A streak of half of white, and three rows on each side that swing below the truth.
     const auto sharpened = [](double t) {
-        const double off = std::abs(t / degree - 4);
+        const double off = std::abs(t / degree - 11);
         if (off < 2.5) return Vector3{0.5, 0.5, 0.5};
         return off < 5.5 ? Vector3{-0.012, -0.012, -0.012} : room(t);
     };
