@@ -10,7 +10,7 @@
 namespace bindhue {
 namespace {
 
-constexpr std::uint32_t leaf_size = 24;  // the least time for racks of 10^3 to 10^6 on the machine of tests/speed
+constexpr std::uint32_t leaf_size = 24;       // a guess: no other was tried
 constexpr double highest_T = 1.573;      // T of equation 15 is 1.57247 at most, at 234.4 degrees
 constexpr double degree = std::numbers::pi / 180;
 // The bound is proven in exact arithmetic; this is more than what rounding takes.
