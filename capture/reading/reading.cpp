@@ -427,6 +427,11 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         out.bands.push_back(std::move(band));
     }
     out.blank_diameter_mm = 2 * rod->radius_at(middle);
+    if (const double strip = rod->strip_px(middle, pose); strip < fair_strip_px)
+        out.warnings.push_back("the rod is thin in the picture (its clean strip is " +
+                               std::to_string(static_cast<int>(strip)) + " pixels wide): come nearer, to " +
+                               std::to_string(static_cast<int>(std::ceil(pose.px_per_mm * fair_strip_px / strip))) +
+                               " px/mm, for a surer colour");
     return ok();
 }
 

@@ -15,7 +15,7 @@ namespace {
 constexpr double border_mm = 1.5;        // of the opening: the card's own edge, its shadow and blur
 constexpr double thinnest_mm = 1.0;      // rods below are not met; lines this close are a gloss streak
 constexpr double steepest_slope = 0.2;   // of the rod's axis against the opening
-constexpr double fewest_strip_px = 5.0;  // across the strip of +-15 degrees that faces the camera
+constexpr double free_mm = 0.75;           // between a rod and the opening's long sides: what reaches them is the bench
 constexpr double widest_streak_mm = 2.0;  // that a coat mirrors, with its blur
 constexpr double search_px_per_mm = 8.0;
 
@@ -258,6 +258,10 @@ double Rod::facing_camera(double s, const CardPose& pose) const {
     return std::atan2(across, lens.z + radius_at(s));
 }
 
+double Rod::strip_px(double s, const CardPose& pose) const {
+    return 2 * std::sin(15.0 * CV_PI / 180) * radius_at(s) * pose.px_per_mm;
+}
+
 Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,
                      const CameraFit& fit) {
     if (!layout.opening)
@@ -280,21 +284,27 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         const auto edge_near = [&](double row) {
             return edges.best_near(row, strongest.slope, 0.5 * image.px_per_mm, 0.012).strength;
         };
-        const auto sound = [&](const Extent& bands) {
-            return std::min(edge_near(bands.first_row), edge_near(bands.last_row)) >
-                       0.3 * strongest.strength &&
-                   bands.last_row - bands.first_row >= 0.2 * rows(outlines);
+        const auto inside = [&](const Extent& bands) {
+            return bands.first_row > free_mm * image.px_per_mm &&
+                   bands.last_row < image.look.rows - 1 - free_mm * image.px_per_mm &&
+                   rows(bands) >= thinnest_mm * image.px_per_mm;
         };
+        const auto edged = [&](const Extent& bands) {
+            return std::min(edge_near(bands.first_row), edge_near(bands.last_row)) >
+                   0.3 * strongest.strength;
+        };
+        std::optional<Extent> unsure;
         std::vector<bool> spent(static_cast<std::size_t>(image.look.rows), false);
         for (int tries = 0; tries < 3 && !extent; ++tries) {
             const std::optional<Extent> bands =
                 extent_by_bands(image.look, strongest.slope, image.px_per_mm, spent);
             if (!bands) break;
-            if (sound(*bands)) extent = bands;
+            if (inside(*bands) && rows(bands) >= 0.2 * rows(outlines)) (edged(*bands) ? extent : unsure) = bands;
             std::fill(spent.begin() + static_cast<std::ptrdiff_t>(bands->first_row),
                       spent.begin() + static_cast<std::ptrdiff_t>(bands->last_row) + 1, true);
         }
-        if (!extent) extent = outlines;
+        // Beside a lamp's image the rod's own edges look weak.
+        if (!extent) extent = unsure && rows(unsure) > 3 * rows(outlines) ? unsure : outlines;
         if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)
@@ -329,7 +339,7 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         return refuse(
             photo, "no rod was found in the card's opening",
             "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
-    const double strip_px = 2 * std::sin(15.0 * CV_PI / 180) * thinnest * pose.px_per_mm;
+    const double strip_px = std::min(rod.strip_px(rod.s_begin, pose), rod.strip_px(rod.s_end, pose));
     if (strip_px < fewest_strip_px)
         return refuse(
             photo,

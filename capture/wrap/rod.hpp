@@ -25,7 +25,13 @@ class Rod {
     CardPoint top(double s) const;
     // Direction round the rod in which the surface faces the lens.
     double facing_camera(double s, const CardPose& pose) const;
+    // Width in the picture of the strip of +-15 degrees, the only part of a coated rod that a camera may see clean; pixels.
+    double strip_px(double s, const CardPose& pose) const;
 };
+
+// Across that strip: below the first a rod is not read, below the second it is read with a warning (12 are a fair minimum: common
+// practice; the first is a guess).
+inline constexpr double fewest_strip_px = 5.0, fair_strip_px = 12.0;
 
 // Errors, cannot_measure: the layout has no opening, no rod in it, or a rod too thin in pixels to be read.
 Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,

@@ -29,6 +29,15 @@ TEST_CASE("The rod's surface is a cone that touches the card's plane along its t
     CHECK(rod.radius_at(100) == Approx(4));
 }
 
+TEST_CASE("The clean strip is a quarter of the diameter wide") {
+    Rod rod;
+    rod.radius_mm = 5;
+    CardPose pose;
+    pose.px_per_mm = 10;
+    // 0.26 D for +-15 degrees on a cylinder: geometry.
+    CHECK(rod.strip_px(0, pose) == Approx(0.2588 * 10 * 10).epsilon(1e-3));
+}
+
 TEST_CASE("A lens straight above the rod is faced by its top line, and one to the side by its side") {
     CardPose pose;
     pose.rotation = cv::Matx33d::eye();
