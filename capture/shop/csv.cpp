@@ -20,10 +20,18 @@ std::string quoted(const std::string& field) {
     return std::string(1, '"').append(field.substr(0, 40)).append("\"");
 }
 
+// What separates the names in the heading: a spreadsheet of a country with decimal commas writes semicolons.
+char separator_of(std::string_view text) {
+    const auto start = std::min(text.find_first_not_of(" \t\r\n"), text.size());
+    const std::string_view heading = text.substr(start, text.find_first_of("\r\n", start) - start);
+    if (heading.find(',') != std::string_view::npos) return ',';
+    return heading.find(';') != std::string_view::npos ? ';' : heading.find('\t') != std::string_view::npos ? '\t' : ',';
+}
+
 // One field at a time.
 class Scanner {
   public:
-    explicit Scanner(std::string_view text) : text_(text) {}
+    Scanner(std::string_view text, char separator) : text_(text), separator_(separator) {}
 
     bool at_end() const { return at_ == text_.size(); }
     std::size_t line() const { return line_; }
@@ -49,7 +57,7 @@ class Scanner {
             }
             ++at_;
         } else {
-            const std::size_t end = std::min(text_.find_first_of(",\r\n", at_), text_.size());
+            const std::size_t end = std::min(text_.find_first_of(std::string{separator_, '\r', '\n'}, at_), text_.size());
             out.assign(text_.substr(at_, end - at_));
             at_ = end;
             if (out.find('"') != std::string::npos)
@@ -57,7 +65,7 @@ class Scanner {
         }
         last = true;
         if (at_end()) return std::nullopt;
-        if (text_[at_] == ',') {
+        if (text_[at_] == separator_) {
             last = false;
             ++at_;
             return std::nullopt;
@@ -71,6 +79,7 @@ class Scanner {
 
   private:
     std::string_view text_;
+    char separator_;
     std::size_t at_ = 0, line_ = 1;
 };
 
@@ -87,7 +96,9 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
 
     CsvTable table;
     table.where_ = where;
-    Scanner scanner(text);
+    const char separator = separator_of(text);
+    table.decimal_comma_ = separator != ',';
+    Scanner scanner(text, separator);
     while (!scanner.at_end()) {
         CsvTable::Row row{scanner.line(), {}};
         for (bool last = false; !last;) {
@@ -106,8 +117,8 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
                 return wrong(row.line,
                              "The line has " + std::to_string(row.fields.size()) + " fields, the heading " +
                                  std::to_string(wanted) + ".",
-                             "Separate fields by commas, write numbers with a decimal point, quote texts "
-                             "with commas.");
+                             "Separate fields as in the heading; quote texts that hold what separates, and numbers with a "
+                             "decimal comma where commas separate.");
             table.rows_.push_back(std::move(row));
             continue;
         }
@@ -117,9 +128,6 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
                 if (row.fields[i] == row.fields[k] && !row.fields[i].empty())
                     return wrong(row.line, "The column \"" + row.fields[i] + "\" is there twice.",
                                  "Leave one of the two.");
-        if (row.fields.size() == 1 && row.fields[0].find_first_of(";\t") != std::string::npos)
-            return wrong(row.line, "The columns are not separated by commas.",
-                         "Save the table with commas between columns and decimal points in numbers.");
         table.heading_ = std::move(row);
     }
     if (table.rows_.empty())
@@ -160,7 +168,10 @@ Error CsvTable::error(std::size_t row, std::string_view column, std::string what
 Result<double> CsvTable::number(std::size_t row, std::string_view column, double at_least,
                                 double at_most) const {
     const std::string& field = text(row, column);
-    std::string_view digits = trimmed(field);
+    std::string point = field;
+    if (decimal_comma_ && std::count(point.begin(), point.end(), ',') == 1 && point.find('.') == std::string::npos)
+        point[point.find(',')] = '.';
+    std::string_view digits = trimmed(point);
     if (digits.size() > 1 && digits[0] == '+' && digits[1] != '-') digits.remove_prefix(1);
     double value = 0;
     const auto [end, code] = std::from_chars(digits.data(), digits.data() + digits.size(), value);

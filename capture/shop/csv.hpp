@@ -1,4 +1,5 @@
-// Comma-separated tables with a heading line, as RFC 4180 writes them.
+// Comma-separated tables with a heading line, as RFC 4180 writes them; where the heading is separated by semicolons or tabs instead, numbers
+// may have a decimal comma.
 //
 // Accepted besides: a byte order mark, line ends of every kind, empty lines, blanks round a heading or a
 // number. Names of columns are case-sensitive (B is blue, b a coordinate). Lines are counted from 1 as an
@@ -40,6 +41,7 @@ class CsvTable {
     std::optional<std::size_t> index(std::string_view column) const;
 
     std::string where_;
+    bool decimal_comma_ = false;
     Row heading_;
     std::vector<Row> rows_;
 };

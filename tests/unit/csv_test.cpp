@@ -66,13 +66,26 @@ TEST_CASE("Numbers are read whole or not at all") {
     CHECK(high.error().mend == "Give a number from 0 to 1.");
 }
 
+TEST_CASE("Where semicolons or tabs separate, numbers may have a decimal comma") {
+    const auto table = read_csv("x;text;y\n1,5;red, dark;-0,25\n2.5;;3\n", "t.csv");
+    REQUIRE(table);
+    CHECK(*table->number(0, "x", 0, 9) == 1.5);
+    CHECK(*table->number(0, "y", -1, 9) == -0.25);
+    CHECK(table->text(0, "text") == "red, dark");
+    CHECK(*table->number(1, "x", 0, 9) == 2.5);
+    const auto tabs = read_csv("x\ty\n1,5\t2\n", "t.csv");
+    REQUIRE(tabs);
+    CHECK(*tabs->number(0, "x", 0, 9) == 1.5);
+    // A thousands' comma is no decimal one.
+    CHECK_FALSE(read_csv("x;y\n1,000,5;2\n", "t.csv")->number(0, "x", 0, 9999));
+}
+
 TEST_CASE("A table that does not follow its format is refused with the line") {
     CHECK_THAT(refused("a,b\n1,2\n3\n"), Contains("t.csv: line 3 | The line has 1 fields, the heading 2."));
     CHECK_THAT(refused("a,b\n1,\"2\n3,4\n"), Contains("line 2 | A quoted field is not closed"));
     CHECK_THAT(refused("a,b\n1,2\"x\"\n"), Contains("line 2 | A quote stands inside"));
     CHECK_THAT(refused("a,b\n1,\"2\"x\n"), Contains("line 2 | Something follows"));
     CHECK_THAT(refused("a,a\n1,2\n"), Contains("line 1 | The column \"a\" is there twice"));
-    CHECK_THAT(refused("a;b\n1;2\n"), Contains("not separated by commas"));
     CHECK_THAT(refused(std::string_view("a,b\n1,\0\n", 8)), Contains("not plain text"));
     CHECK_THAT(refused("a,b\n"), Contains("no line under its heading"));
     CHECK_THAT(refused(""), Contains("no line under its heading"));

@@ -17,6 +17,7 @@ struct ReadingContext {
     std::string camera, card, light;  // empty: not known
 
     bool same_kind(const ReadingContext& other) const;  // all three known and equal
+    bool operator==(const ReadingContext&) const = default;
 };
 
 // CIELAB, D50, 2-degree, of the diffuse reflectance (specular excluded), with the covariance of (L, a, b):

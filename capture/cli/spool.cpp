@@ -1,0 +1,157 @@
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+#include <iostream>
+#include <memory>
+
+#include "cli/command.hpp"
+#include "cli/rack.hpp"
+#include "sheet/swatch.hpp"
+#include "shop/atomic_file.hpp"
+#include "shop/shop.hpp"
+#include "shop/spool_table.hpp"
+
+namespace bindhue::capture::cli {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::ordered_json;
+
+bool is_json(const fs::path& path) { return path.extension() == ".json"; }
+
+ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
+    ordered_json out{{"code", entry.spool.code}, {"name", entry.spool.name}, {"material", name(entry.spool.material)},
+                     {"size", entry.spool.size}, {"size_mm", entry.spool.size_mm}, {"lot", entry.spool.lot}};
+    if (entry.metres_left) out["metres_left"] = *entry.metres_left;
+    out["lab"] = cli::to_json(reading.lab);
+    out["covariance"] = cli::to_json(reading.covariance);
+    out["readings"] = entry.spool.readings.size();
+    return out;
+}
+
+struct SpoolCommand {
+    std::string shop, file, code;
+    bool json = false;
+
+    Result<Shop> open() const {
+        const Result<fs::path> where = shop.empty() ? default_shop_folder() : fs::path(shop);
+        if (!where) return where.error();
+        return Shop::open(*where, Access::change);
+    }
+
+    int list() const {
+        Result<SpoolFile> rack = spools_of(shop);
+        if (!rack) return fail(rack.error());
+        if (!code.empty()) {
+            const SpoolEntry* found = rack->find(code);
+            if (found == nullptr)
+                return fail({Reason::not_found, "No spool has the code \"" + code + "\".", "", "See bindhue spool list."});
+            rack->entries = {SpoolEntry(*found)};
+        }
+        if (json) {
+            ordered_json spools = ordered_json::array();
+            for (const SpoolEntry& e : rack->entries) spools.push_back(to_json(e, e.spool.reading_for({})));
+            print_json({{"format", "bindhue-spool-list"}, {"version", 1}, {"spools", std::move(spools)}});
+            return done;
+        }
+        Table table({"spool", "name", "material", "size", "mm", "lot", "L*", "a*", "b*", "95 % +-", "readings", "left m"});
+        for (const SpoolEntry& e : rack->entries) {
+            const Reading& best = e.spool.reading_for({});
+            table.add({e.spool.code, e.spool.name, std::string(name(e.spool.material)), e.spool.size,
+                       number("%.2f", e.spool.size_mm), e.spool.lot, number("%.1f", best.lab.L), number("%.1f", best.lab.a),
+                       number("%.1f", best.lab.b), number("%.1f", 1.96 * std::sqrt(best.covariance(0, 0))),
+                       std::to_string(e.spool.readings.size()), e.metres_left ? number("%.0f", *e.metres_left) : "-"});
+        }
+        std::cout << table.text();
+        return done;
+    }
+
+    int import() const {
+        const Result<std::string> text = read_file(file);
+        if (!text) return fail(text.error());
+        std::vector<SpoolEntry> entries;
+        if (is_json(file)) {
+            Result<SpoolFile> read = read_spool_file(*text, file);
+            if (!read) return fail(read.error());
+            entries = std::move(read->entries);
+        } else {
+            Result<SpoolTable> read = read_spool_table(*text, file);
+            if (!read) return fail(read.error());
+            for (const std::string& warning : read->warnings) std::cerr << "note: " << warning << '\n';
+            entries = std::move(read->entries);
+        }
+        return change([&](SpoolFile& rack) -> Result<std::string> {
+            const Result<Merged> merged = merge(rack, entries, file);
+            if (!merged) return merged.error();
+            return std::to_string(merged->new_spools) + " new spools, " + std::to_string(merged->new_readings) +
+                   " new readings; " + std::to_string(merged->known) + " readings were there already";
+        });
+    }
+
+    int write() const {
+        const Result<SpoolFile> rack = spools_of(shop);
+        if (!rack) return fail(rack.error());
+        const Result<std::string> text =
+            is_json(file) ? write_spool_file(*rack) : Result<std::string>(write_spool_table(*rack));
+        if (!text) return fail(text.error());
+        if (const Status saved = save_file(file, *text, Previous::forgotten); !saved) return fail(saved.error());
+        std::cout << rack->entries.size() << " spools written to " << file << '\n';
+        return done;
+    }
+
+    int remove() const {
+        return change([&](SpoolFile& rack) -> Result<std::string> {
+            const auto before = rack.entries.size();
+            std::erase_if(rack.entries, [&](const SpoolEntry& e) { return e.spool.code == code; });
+            if (rack.entries.size() == before)
+                return Error{Reason::not_found, "No spool has the code \"" + code + "\".", "", "See bindhue spool list."};
+            return "spool " + code + " removed";
+        });
+    }
+
+  private:
+    template <class F>
+    int change(F what) const {
+        const Result<Shop> opened = open();
+        if (!opened) return fail(opened.error());
+        Result<SpoolFile> rack = opened->spools();
+        if (!rack) return fail(rack.error());
+        const Result<std::string> told = what(*rack);
+        if (!told) return fail(told.error());
+        if (const Status saved = opened->save(*rack); !saved) return fail(saved.error());
+        std::cout << *told << "; the rack before is kept as " << opened->spool_path().string() << ".previous\n";
+        return done;
+    }
+};
+
+}  // namespace
+
+void add_spool(CLI::App& app, int& exit_code) {
+    auto command = std::make_shared<SpoolCommand>();
+    CLI::App* spool = app.add_subcommand("spool", "The spools of the rack: what is there, in and out");
+    spool->require_subcommand(1);
+    const auto add = [&](const char* name, const char* help, const char* example, int (SpoolCommand::*what)() const) {
+        CLI::App* sub = spool->add_subcommand(name, help);
+        sub->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+        sub->footer(std::string("Example: ") + example);
+        sub->callback([command, what, &exit_code] { exit_code = (command.get()->*what)(); });
+        return sub;
+    };
+    add("list", "Every spool with its best reading", "bindhue spool list", &SpoolCommand::list)
+        ->add_flag("--json", command->json, "For machines");
+    CLI::App* show = add("show", "One spool", "bindhue spool show R1-12", &SpoolCommand::list);
+    show->add_option("code", command->code, "The spool's code")->required();
+    show->add_flag("--json", command->json, "For machines");
+    add("import", "Spools from a table or another rack; from a file with anything wrong in it nothing is taken",
+        "bindhue spool import offer.csv", &SpoolCommand::import)
+        ->add_option("file", command->file, "A table (columns: see palettes/README.md), or .json as a shop keeps it")
+        ->required();
+    add("export", "The rack as a table for a spreadsheet, or as .json", "bindhue spool export rack.csv", &SpoolCommand::write)
+        ->add_option("file", command->file, "Where to; .json keeps fields that the table does not know")
+        ->required();
+    add("remove", "Take a spool out of the rack", "bindhue spool remove R1-12", &SpoolCommand::remove)
+        ->add_option("code", command->code, "The spool's code")
+        ->required();
+}
+
+}  // namespace bindhue::capture::cli
