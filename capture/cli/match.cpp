@@ -186,8 +186,8 @@ struct MatchCommand {
         std::cout << table.text() << '\n';
         std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n",
                     tolerance);
-        std::cout << "What coating does to each thread is a prior from optics until coat tests of this shop "
-                     "are known: a match is an estimate.\n"
+        std::cout << "What coating does to each thread is a prior from optics here, and coat tests of this shop are not "
+                     "in it yet (see bindhue coat predict): a match is an estimate.\n"
                      "Make a test wrap on scrap of the same blank first, and judge it in daylight.\n"
                      "Uncured resin and hardener can sensitise skin and burn: gloves, eye protection, fresh "
                      "air; follow the maker's data sheet.\n";

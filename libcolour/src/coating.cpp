@@ -335,6 +335,15 @@ CoatingParameters coating_prior(Material material, Schedule schedule) {
     return prior(material, schedule).median;
 }
 
+double coating_residual(Material material, Schedule schedule) { return prior(material, schedule).residual; }
+
+CoatingParameters coating_prior(Material material, Schedule schedule, const std::array<double, 5>& moved_by) {
+    Prior p = prior(material, schedule);
+    for (int which = 0; which < parameter_count; ++which)
+        if (const auto next = moved(p, which, moved_by[static_cast<std::size_t>(which)])) p.median = *next;
+    return p.median;
+}
+
 Lab<D50> coated_look(const CoatingParameters& parameters, double size_mm, const Surface& dry,
                      const Surface& ground) {
     const Wrap wrap(parameters, size_mm);

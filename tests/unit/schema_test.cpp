@@ -6,6 +6,7 @@
 
 #include "shop/atomic_file.hpp"
 #include "shop/card_layout.hpp"
+#include "shop/coat_tests.hpp"
 #include "shop/json_text.hpp"
 #include "shop/spool_file.hpp"
 
@@ -109,6 +110,21 @@ TEST_CASE("The schema of cards and their reader agree on every rule") {
               [](const Json& json) { return read_card_layout(json.dump(), "c").has_value(); });
     walk.all();
     CHECK(walk.rules() > 100);
+}
+
+TEST_CASE("The schema of coat tests and their reader agree on every rule") {
+    Json test{{"material", "nylon"}, {"schedule", "finish"}, {"size_mm", 0.15}};
+    test["ground"] = {18, 0, 1};
+    test["dry"] = {45, 50, 30};
+    test["finished"] = {20, 35, 21};
+    test["source"] = "a stick";
+    test["date"] = "2026-11-26";
+    Json document{{"format", "bindhue-coat-tests"}, {"version", 1}};
+    document["tests"] = Json::array({test});
+    Walk walk(json_file("palettes/coat-tests.schema.json"), document,
+              [](const Json& json) { return read_coat_tests(json.dump(), "c").has_value(); });
+    walk.all();
+    CHECK(walk.rules() > 50);
 }
 
 TEST_CASE("The demo shop is a sound rack") {

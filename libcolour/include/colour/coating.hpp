@@ -81,6 +81,11 @@ struct CoatingParameters {
 };
 CoatingParameters coating_prior(Material material,
                                 Schedule schedule);  // medians; see coating.cpp for sources
+// The same with scattering, scattering ratio, absorption ratio, contact and haze moved by so many of the prior's standard deviations (of their
+// logarithms; of the logits of contact and haze).
+CoatingParameters coating_prior(Material material, Schedule schedule, const std::array<double, 5>& moved_by);
+// Standard deviation in CIELAB of what the model leaves out of a grey thread's look (a guess; see coating.cpp).
+double coating_residual(Material material, Schedule schedule);
 
 // Colour of one layer of thread over the ground. Any parameters in range: this is the model to fit to coat
 // tests. size_mm as in predict_finished.

@@ -1,0 +1,121 @@
+#include <filesystem>
+#include <iostream>
+#include <memory>
+
+#include "cli/command.hpp"
+#include "colour/coat_learning.hpp"
+#include "shop/atomic_file.hpp"
+#include "shop/coat_tests.hpp"
+#include "shop/json_text.hpp"
+#include "shop/shop.hpp"
+
+namespace bindhue::capture::cli {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::ordered_json;
+
+struct CoatCommand {
+    std::string shop, table;
+    bool json = false;
+
+    Result<fs::path> folder() const { return shop.empty() ? default_shop_folder() : Result<fs::path>(fs::path(shop)); }
+
+    int add() const {
+        const Result<std::string> text = read_file(table);
+        if (!text) return fail(text.error());
+        const Result<std::vector<CoatTestEntry>> more = read_coat_table(*text, table);
+        if (!more) return fail(more.error());
+        const Result<fs::path> where = folder();
+        if (!where) return fail(where.error());
+        const Result<Shop> opened = Shop::open(*where, Access::change);
+        if (!opened) return fail(opened.error());
+        Result<CoatTestFile> file = load_coat_tests(opened->folder());
+        if (!file) return fail(file.error());
+        file->entries.insert(file->entries.end(), more->begin(), more->end());
+        if (const Status saved = save_coat_tests(opened->folder(), *file); !saved) return fail(saved.error());
+        std::cout << more->size() << " coat tests added; the shop has " << file->entries.size() << "\n";
+        const CoatModel model(file->tests());
+        for (const std::size_t i : model.outliers())
+            std::cout << "note: test " << i + 1 << " (" << name(file->entries[i].test.material) << ", "
+                      << name(file->entries[i].test.schedule) << ", dry " << in_words(file->entries[i].test.dry)
+                      << ") is contradicted by the others: a blotchy coat, or the wrong spool? It counts for little.\n";
+        return done;
+    }
+
+    // One JSON object a line in, one a line out, in the same order.
+    int predict() const {
+        const Result<fs::path> where = folder();
+        if (!where) return fail(where.error());
+        const Result<CoatTestFile> file = load_coat_tests(*where);
+        if (!file) return fail(file.error());
+        const CoatModel model(file->tests());
+        if (file->entries.empty())
+            std::cerr << "note: no coat test of this shop is known: every prediction is a prior from optics\n";
+        std::string line;
+        for (std::size_t number = 1; std::getline(std::cin, line); ++number) {
+            if (line.find_first_not_of(" \t\r") == std::string::npos) continue;
+            const Result<ordered_json> answer = predicted(model, line, "line " + std::to_string(number));
+            if (!answer) return fail(answer.error());
+            std::cout << answer->dump() << '\n';
+        }
+        return done;
+    }
+
+  private:
+    static Result<ordered_json> predicted(const CoatModel& model, const std::string& line, const std::string& where) {
+        const Result<Json> json = parse_json(line, where);
+        if (!json) return json.error();
+        JsonCursor::Document document{where, std::nullopt};
+        const JsonCursor at(*json, document);
+        const Result<Material> material = parse_material(at["material"].text());
+        if (!material) at["material"].fail(Reason::bad_value, material.error().what, material.error().mend);
+        const Result<Schedule> schedule = parse_schedule(at["schedule"].text());
+        if (!schedule) at["schedule"].fail(Reason::bad_value, schedule.error().what, schedule.error().mend);
+        const double size = at["size_mm"].number(min_thread_mm, max_thread_mm);
+        const auto lab = [&](const char* field) {
+            const JsonCursor colour = at[field];
+            colour.size(3, 3);
+            return Reading{{colour[0].number(0, 110), colour[1].number(-200, 200), colour[2].number(-200, 200)}, {}, {}};
+        };
+        const Reading dry = lab("dry_lab"), ground = lab("ground_lab");
+        if (document.error) return *document.error;
+        Result<Reading> finished = model.predict(*material, *schedule, size, dry, ground);
+        if (!finished) {
+            Error error = finished.error();
+            error.where = where + (error.where.empty() ? "" : ", " + error.where);
+            return error;
+        }
+        const Vector3 before = dry.lab.vector(), after = finished->lab.vector();
+        return ordered_json{{"lab", cli::to_json(finished->lab)},
+                            {"covariance", cli::to_json(finished->covariance)},
+                            {"shift", {after[0] - before[0], after[1] - before[1], after[2] - before[2]}},
+                            {"tests", model.tests(*material, *schedule)}};
+    }
+};
+
+}  // namespace
+
+void add_coat(CLI::App& app, int& exit_code) {
+    auto command = std::make_shared<CoatCommand>();
+    CLI::App* coat = app.add_subcommand("coat", "Coat tests: threads read dry and finished, and what they teach");
+    coat->require_subcommand(1);
+    CLI::App* add = coat->add_subcommand("add", "Keep coat tests from a table; from a table with anything wrong in it nothing is taken");
+    add->add_option("--table", command->table,
+                    "Columns material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b")
+        ->required();
+    add->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    add->footer("Example: bindhue coat add --table tests.csv");
+    add->callback([command, &exit_code] { exit_code = command->add(); });
+    CLI::App* predict = coat->add_subcommand("predict", "Finished looks, by the shop's coat tests or, without any, by the prior");
+    predict->add_flag("--json", command->json,
+                      "JSON lines: reads {material, size_mm, schedule, dry_lab, ground_lab}, writes {lab, covariance, shift, tests}")
+        ->required();
+    predict->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    predict->footer(
+        "Example: echo '{\"material\":\"nylon\",\"size_mm\":0.15,\"schedule\":\"finish\",\"dry_lab\":[45,50,30],\"ground_lab\":[18,0,0]}' "
+        "| bindhue coat predict --json");
+    predict->callback([command, &exit_code] { exit_code = command->predict(); });
+}
+
+}  // namespace bindhue::capture::cli

@@ -1,0 +1,138 @@
+#include "shop/coat_tests.hpp"
+
+#include "shop/atomic_file.hpp"
+#include "shop/csv.hpp"
+#include "shop/json_text.hpp"
+
+namespace bindhue::capture {
+namespace {
+
+constexpr std::string_view format = "bindhue-coat-tests";
+constexpr std::size_t most_tests = 100'000;
+
+Lab<D50> lab_at(const JsonCursor& at) {
+    at.size(3, 3);
+    return {at[0].number(0, 110), at[1].number(-200, 200), at[2].number(-200, 200)};
+}
+
+Result<Lab<D50>> lab_in(const CsvTable& table, std::size_t row, const std::string& before) {
+    const Result<double> L = table.number(row, before + "_L", 0, 110);
+    if (!L) return L.error();
+    const Result<double> a = table.number(row, before + "_a", -200, 200);
+    if (!a) return a.error();
+    const Result<double> b = table.number(row, before + "_b", -200, 200);
+    if (!b) return b.error();
+    return Lab<D50>{*L, *a, *b};
+}
+
+// By a name of the document; an error of the library's is told with its place.
+template <class T>
+T named(const JsonCursor& at, Result<T> (*parse)(std::string_view)) {
+    const Result<T> value = parse(at.text());
+    if (value) return *value;
+    at.fail(value.error().reason, value.error().what, value.error().mend);
+    return {};
+}
+
+}  // namespace
+
+std::vector<CoatTest> CoatTestFile::tests() const {
+    std::vector<CoatTest> out;
+    for (const CoatTestEntry& e : entries) out.push_back(e.test);
+    return out;
+}
+
+Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const std::string& where) {
+    const Result<CsvTable> table = read_csv(text, where);
+    if (!table) return table.error();
+    const Status complete = table->require({"material", "size_mm", "schedule", "ground_L", "ground_a", "ground_b", "dry_L",
+                                            "dry_a", "dry_b", "finished_L", "finished_a", "finished_b"});
+    if (!complete) return complete.error();
+    std::vector<CoatTestEntry> out;
+    for (std::size_t row = 0; row < table->rows(); ++row) {
+        CoatTestEntry entry;
+        const Result<Material> material = parse_material(table->text(row, "material"));
+        if (!material) return table->error(row, "material", material.error().what, material.error().mend);
+        const Result<Schedule> schedule = parse_schedule(table->text(row, "schedule"));
+        if (!schedule) return table->error(row, "schedule", schedule.error().what, schedule.error().mend);
+        const Result<double> size = table->number(row, "size_mm", min_thread_mm, max_thread_mm);
+        if (!size) return size.error();
+        entry.test = {*material, *schedule, *size, {}, {}, {}};
+        for (const auto& [name, colour] : {std::pair{"ground", &entry.test.ground},
+                                           std::pair{"dry", &entry.test.dry},
+                                           std::pair{"finished", &entry.test.finished}}) {
+            const Result<Lab<D50>> lab = lab_in(*table, row, name);
+            if (!lab) return lab.error();
+            *colour = *lab;
+        }
+        if (table->has("water") && !table->text(row, "water").empty() && table->text(row, "water") != "no")
+            return table->error(row, "water", "A preview with water is no coat test: it dries away.",
+                                "Leave the line out, and read the wrap again when the finish has cured.");
+        if (table->has("source")) entry.source = table->text(row, "source");
+        if (table->has("date")) entry.date = table->text(row, "date");
+        out.push_back(std::move(entry));
+    }
+    return out;
+}
+
+Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& where) {
+    const Result<Json> json = parse_json(text, where);
+    if (!json) return json.error();
+    JsonCursor::Document document{where, std::nullopt};
+    const JsonCursor root(*json, document);
+    check_format(root, format);
+    CoatTestFile file;
+    const JsonCursor tests = root["tests"];
+    const std::size_t n = tests.size(0, most_tests);
+    for (std::size_t i = 0; i < n && !root.failed(); ++i) {
+        const JsonCursor at = tests[i];
+        CoatTestEntry entry;
+        entry.test = {named(at["material"], parse_material),
+                      named(at["schedule"], parse_schedule),
+                      at["size_mm"].number(min_thread_mm, max_thread_mm),
+                      lab_at(at["ground"]),
+                      lab_at(at["dry"]),
+                      lab_at(at["finished"])};
+        if (const auto source = at.find("source")) entry.source = source->text();
+        if (const auto date = at.find("date")) entry.date = date->text();
+        entry.unknown = at.unknown({"material", "schedule", "size_mm", "ground", "dry", "finished", "source", "date"});
+        file.entries.push_back(std::move(entry));
+    }
+    file.unknown = root.unknown({"format", "version", "tests"});
+    if (document.error) return *document.error;
+    return file;
+}
+
+Result<std::string> write_coat_tests(const CoatTestFile& file) {
+    Json root{{"format", format}, {"version", 1}};
+    add_unknown(root, file.unknown);
+    root["tests"] = Json::array();
+    for (const CoatTestEntry& e : file.entries) {
+        Json out{{"material", name(e.test.material)}, {"schedule", name(e.test.schedule)}};
+        out["size_mm"] = e.test.size_mm;
+        out["ground"] = e.test.ground.vector();
+        out["dry"] = e.test.dry.vector();
+        out["finished"] = e.test.finished.vector();
+        out["source"] = e.source;
+        out["date"] = e.date;
+        add_unknown(out, e.unknown);
+        root["tests"].push_back(std::move(out));
+    }
+    return to_text(root);
+}
+
+Result<CoatTestFile> load_coat_tests(const std::filesystem::path& folder) {
+    const std::filesystem::path path = folder / "coat-tests.json";
+    const Result<std::string> text = read_file(path);
+    if (!text && text.error().reason == Reason::not_found) return CoatTestFile{};
+    if (!text) return text.error();
+    return read_coat_tests(*text, path.string());
+}
+
+Status save_coat_tests(const std::filesystem::path& folder, const CoatTestFile& file) {
+    const Result<std::string> text = write_coat_tests(file);
+    if (!text) return text.error();
+    return save_file(folder / "coat-tests.json", *text);
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,172 @@
+#include "colour/coat_learning.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+
+namespace bindhue {
+namespace {
+
+constexpr int physical = 5, features = 5, unknowns = physical + 3 * features;
+using Vector = Eigen::Matrix<double, unknowns, 1>;
+using Square = Eigen::Matrix<double, unknowns, unknowns>;
+using Slope = Eigen::Matrix<double, 3, unknowns>;
+
+// Prior deviations of the residual's weights, CIELAB: of its mean, and of its change over 30 units of dry L, a, b or the ground's L (guesses).
+constexpr double mean_width = 2.0, slope_width = 1.0;
+// Scatter of a test on each axis before any is seen, as a share of what the model is thought to leave out; for how many tests that counts;
+// and how much wider than its middle Student's t reaches. Chosen on rendered coat tests (tests/accuracy/coat_accuracy.cpp, seeds 1 and 2).
+constexpr double usual_scatter = 0.7, usual_scatter_tests = 4, tails = 2;
+constexpr double freedom = 4;  // of Student's t
+constexpr double outlier_weight = 0.3;
+
+std::array<double, features> features_of(const Lab<D50>& dry, const Lab<D50>& ground) {
+    return {1, (dry.L - 50) / 30, dry.a / 30, dry.b / 30, (ground.L - 50) / 30};
+}
+
+Eigen::Vector3d vector_of(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }
+
+// A wrap whose look depends on the unknowns.
+struct Case {
+    Material material;
+    Schedule schedule;
+    double size_mm;
+    const Surface* dry;
+    const Surface* ground;
+
+    Eigen::Vector3d look(const Vector& at) const {
+        std::array<double, physical> z{};
+        for (int k = 0; k < physical; ++k) z[static_cast<std::size_t>(k)] = std::clamp(at(k), -4.0, 4.0);
+        Eigen::Vector3d out =
+            vector_of(coated_look(coating_prior(material, schedule, z), size_mm, *dry, *ground));
+        const auto f = features_of(dry->reading().lab, ground->reading().lab);
+        for (int axis = 0; axis < 3; ++axis)
+            for (int k = 0; k < features; ++k)
+                out(axis) += at(physical + axis * features + k) * f[static_cast<std::size_t>(k)];
+        return out;
+    }
+    Slope slope(const Vector& at) const {
+        Slope out = Slope::Zero();
+        constexpr double step = 0.02;
+        for (int k = 0; k < physical; ++k) {
+            Vector more = at, less = at;
+            more(k) += step;
+            less(k) -= step;
+            out.col(k) = (look(more) - look(less)) / (2 * step);
+        }
+        const auto f = features_of(dry->reading().lab, ground->reading().lab);
+        for (int axis = 0; axis < 3; ++axis)
+            for (int k = 0; k < features; ++k)
+                out(axis, physical + axis * features + k) = f[static_cast<std::size_t>(k)];
+        return out;
+    }
+};
+
+Vector prior_precision() {
+    Vector out;
+    for (int k = 0; k < physical; ++k) out(k) = 1;
+    for (int k = physical; k < unknowns; ++k) {
+        const double width = (k - physical) % features == 0 ? mean_width : slope_width;
+        out(k) = 1 / (width * width);
+    }
+    return out;
+}
+
+Reading exact(const Lab<D50>& lab) { return {lab, {}, {}}; }
+
+}  // namespace
+
+CoatModel::CoatModel(std::span<const CoatTest> tests) {
+    std::vector<Surface> dry, ground;
+    for (const CoatTest& t : tests) {
+        dry.push_back(Surface::nearest(exact(t.dry)));
+        ground.push_back(Surface::nearest(exact(t.ground)));
+    }
+    const Vector precision = prior_precision();
+    for (const Material material : all_materials)
+        for (const Schedule schedule : all_schedules) {
+            std::vector<std::size_t> own;
+            for (std::size_t i = 0; i < tests.size(); ++i)
+                if (tests[i].material == material && tests[i].schedule == schedule) own.push_back(i);
+            if (own.empty() || material == Material::metallic) continue;
+
+            Vector at = Vector::Zero();
+            const double usual = std::pow(usual_scatter * coating_residual(material, schedule), 2);
+            double scatter = usual;
+            std::vector<double> weight(own.size(), 1);
+            Square curvature;
+            for (int round = 0; round < 15; ++round) {
+                curvature = precision.asDiagonal();
+                Vector downhill = -precision.cwiseProduct(at);
+                double squares = 0;
+                for (std::size_t i = 0; i < own.size(); ++i) {
+                    const CoatTest& t = tests[own[i]];
+                    const Case wrap{material, schedule, t.size_mm, &dry[own[i]], &ground[own[i]]};
+                    const Eigen::Vector3d left = vector_of(t.finished) - wrap.look(at);
+                    weight[i] = (freedom + 3) / (freedom + left.squaredNorm() / scatter);
+                    const Slope slope = wrap.slope(at);
+                    curvature += weight[i] / scatter * slope.transpose() * slope;
+                    downhill += weight[i] / scatter * slope.transpose() * left;
+                    squares += weight[i] * left.squaredNorm();
+                }
+                const Vector step = curvature.ldlt().solve(downhill);
+                at += step * std::min(1.0, 1.0 / std::max(step.head(physical).cwiseAbs().maxCoeff(), 1e-9));
+                // Residuals are smaller than errors by the freedom that the unknowns took.
+                const double taken = unknowns - curvature.ldlt().solve(Square(precision.asDiagonal())).trace();
+                const double free = std::max(3.0 * static_cast<double>(own.size()) - taken, 0.0);
+                scatter = (squares + 3 * usual_scatter_tests * usual) /
+                          (free + 3 * usual_scatter_tests);
+            }
+            Learned out{material, schedule, own.size(), {}, {}, scatter};
+            const Square covariance = curvature.inverse();
+            for (int r = 0; r < unknowns; ++r) {
+                out.at[static_cast<std::size_t>(r)] = at(r);
+                for (int c = 0; c < unknowns; ++c)
+                    out.covariance[static_cast<std::size_t>(r * unknowns + c)] = covariance(r, c);
+            }
+            learned_.push_back(out);
+            for (std::size_t i = 0; i < own.size(); ++i)
+                if (weight[i] < outlier_weight) outliers_.push_back(own[i]);
+        }
+    std::sort(outliers_.begin(), outliers_.end());
+}
+
+const CoatModel::Learned* CoatModel::find(Material material, Schedule schedule) const {
+    const auto found = std::find_if(learned_.begin(), learned_.end(), [&](const Learned& l) {
+        return l.material == material && l.schedule == schedule;
+    });
+    return found == learned_.end() ? nullptr : &*found;
+}
+
+std::size_t CoatModel::tests(Material material, Schedule schedule) const {
+    const Learned* learned = find(material, schedule);
+    return learned == nullptr ? 0 : learned->tests;
+}
+
+Result<Reading> CoatModel::predict(Material material, Schedule schedule, double size_mm, const Reading& dry,
+                                   const Reading& ground) const {
+    const Result<Reading> by_prior = predict_finished(material, schedule, size_mm, dry, ground);
+    const Learned* learned = find(material, schedule);
+    if (!by_prior || learned == nullptr) return by_prior;
+    const Surface over = Surface::nearest(dry), under = Surface::nearest(ground),
+                  sharp = Surface::nearest(exact(ground.lab));
+    const Case wrap{material, schedule, size_mm, &over, &under};
+    const Vector at = Eigen::Map<const Vector>(learned->at.data());
+    const Square covariance = Eigen::Map<const Square>(learned->covariance.data());
+    const Eigen::Vector3d look = wrap.look(at);
+    const Slope slope = wrap.slope(at);
+    const Eigen::Matrix3d learnt =
+        slope * covariance * slope.transpose() + tails * learned->scatter * Eigen::Matrix3d::Identity();
+    // What the dry reading and the ground err by is carried through as the prior has it.
+    const FinishedCovariance whole = predicted_covariance(material, schedule, size_mm, over, under),
+                             of_ground = predicted_covariance(material, schedule, size_mm, over, sharp);
+    Reading out{{std::clamp(look(0), 0.0, 110.0), look(1), look(2)}, whole.from_dry, dry.context};
+    for (int r = 0; r < 3; ++r)
+        for (int c = 0; c < 3; ++c) {
+            const auto i = static_cast<std::size_t>(r), k = static_cast<std::size_t>(c);
+            out.covariance(i, k) += 0.5 * (learnt(r, c) + learnt(c, r)) + whole.rest(i, k) - of_ground.rest(i, k);
+        }
+    return out;
+}
+
+}  // namespace bindhue

@@ -1,0 +1,113 @@
+// How well the looks of coated threads are predicted after 0, 3, 8 and 20 coat tests of a material, on threads never taught, beside three
+// simple ways. The truth comes from `render coats` (samples/render/thread.cpp): piles of plates, not the library's two-flux layer. Rendered
+// tests are no evidence about real thread.
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <map>
+#include <random>
+#include <string>
+
+#include "colour/coat_learning.hpp"
+#include "colour/difference.hpp"
+#include "shop/atomic_file.hpp"
+#include "shop/coat_tests.hpp"
+
+namespace {
+
+using namespace bindhue;
+using Group = std::vector<CoatTest>;
+
+constexpr double region_95 = 7.815;  // chi squared, three degrees of freedom
+
+Eigen::Vector3d vector_of(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }
+Lab<D50> lab_of(const Eigen::Vector3d& v) { return {v(0), v(1), v(2)}; }
+
+double quantile(std::vector<double> v, double p) {
+    std::sort(v.begin(), v.end());
+    return v.empty() ? 0 : v[static_cast<std::size_t>(p * static_cast<double>(v.size() - 1))];
+}
+
+// Shift by ridge on dry Lab and ground lightness; the ridge shrinks to the mean shift.
+Lab<D50> by_ridge(const Group& taught, const CoatTest& asked) {
+    const auto features = [](const CoatTest& t) {
+        return Eigen::Vector4d{(t.dry.L - 50) / 25, t.dry.a / 25, t.dry.b / 25, (t.ground.L - 50) / 25};
+    };
+    Eigen::Vector3d mean = Eigen::Vector3d::Zero();
+    for (const CoatTest& t : taught) mean += (vector_of(t.finished) - vector_of(t.dry)) / static_cast<double>(taught.size());
+    Eigen::Matrix4d normal = Eigen::Matrix4d::Identity();
+    Eigen::Matrix<double, 4, 3> product = Eigen::Matrix<double, 4, 3>::Zero();
+    for (const CoatTest& t : taught) {
+        normal += features(t) * features(t).transpose();
+        product += features(t) * (vector_of(t.finished) - vector_of(t.dry) - mean).transpose();
+    }
+    const Eigen::Vector3d shift = mean + normal.ldlt().solve(product).transpose() * features(asked);
+    return lab_of(vector_of(asked.dry) + shift);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    // coat_accuracy RENDER [FIRST_SEED [SEEDS]]
+    if (argc < 2) return 2;
+    const int first = argc > 2 ? std::atoi(argv[2]) : 100, seeds = argc > 3 ? std::atoi(argv[3]) : 3;
+    const std::filesystem::path table = std::filesystem::temp_directory_path() / ("bindhue-coats-" + std::to_string(first) + ".csv");
+    std::map<std::pair<Material, Schedule>, Group> all;
+    for (int seed = first; seed < first + seeds; ++seed) {
+        const std::string command =
+            std::string("'") + argv[1] + "' coats " + std::to_string(seed) + " '" + table.string() + "' --count 400 --noise 0.4 > /dev/null";
+        if (std::system(command.c_str()) != 0) return 1;
+        const auto text = capture::read_file(table);
+        const auto entries = capture::read_coat_table(text ? *text : "", table.string());
+        if (!entries) return 1;
+        for (const auto& e : *entries) all[{e.test.material, e.test.schedule}].push_back(e.test);
+    }
+    std::filesystem::remove(table);
+    std::printf("%-14s %-17s %5s  %-12s %-7s %-12s %-12s %-12s\n", "material", "schedule", "tests", "learned", "inside", "no shift",
+                "mean shift", "ridge");
+    bool sound = true;
+    for (auto& [key, group] : all) {
+        const auto& [material, schedule] = key;
+        if (schedule == Schedule::none || material == Material::metallic) continue;
+        for (const std::size_t n : {std::size_t{0}, std::size_t{3}, std::size_t{8}, std::size_t{20}}) {
+            std::vector<double> learned, none, mean, ridge;
+            double inside = 0;
+            std::mt19937 random(7);
+            for (int round = 0; round < 6 && group.size() > n + 20; ++round) {
+                std::shuffle(group.begin(), group.end(), random);
+                const Group taught(group.begin(), group.begin() + static_cast<std::ptrdiff_t>(n));
+                const CoatModel model(taught);
+                Eigen::Vector3d shift = Eigen::Vector3d::Zero();
+                for (const CoatTest& t : taught) shift += (vector_of(t.finished) - vector_of(t.dry)) / static_cast<double>(n);
+                for (std::size_t i = n; i < n + 20; ++i) {
+                    const CoatTest& t = group[i];
+                    const Reading dry{t.dry, Matrix3::diagonal({0.16, 0.16, 0.16}), {}}, ground{t.ground, Matrix3::diagonal({0.16, 0.16, 0.16}), {}};
+                    const auto finished = model.predict(material, schedule, t.size_mm, dry, ground);
+                    if (!finished) continue;
+                    learned.push_back(ciede2000(finished->lab, t.finished));
+                    Eigen::Matrix3d c;
+                    for (int r = 0; r < 3; ++r)
+                        for (int k = 0; k < 3; ++k)
+                            c(r, k) = finished->covariance(static_cast<std::size_t>(r), static_cast<std::size_t>(k)) + (r == k ? 0.16 : 0);
+                    const Eigen::Vector3d off = vector_of(t.finished) - vector_of(finished->lab);
+                    inside += off.dot(c.ldlt().solve(off)) < region_95;
+                    none.push_back(ciede2000(t.dry, t.finished));
+                    mean.push_back(ciede2000(lab_of(vector_of(t.dry) + shift), t.finished));
+                    ridge.push_back(n > 0 ? ciede2000(by_ridge(taught, t), t.finished) : none.back());
+                }
+            }
+            if (learned.empty()) continue;
+            const double held = inside / static_cast<double>(learned.size());
+            sound = sound && held > 0.8 && quantile(learned, 0.5) <= 1.1 * quantile(none, 0.5) + 0.5;
+            std::printf("%-14s %-17s %5zu  %4.2f / %4.2f  %3.0f %%   %4.2f / %5.2f %4.2f / %5.2f %4.2f / %5.2f\n", std::string(name(material)).c_str(),
+                        std::string(name(schedule)).c_str(), n, quantile(learned, 0.5), quantile(learned, 0.95), 100 * held,
+                        quantile(none, 0.5), quantile(none, 0.95), quantile(mean, 0.5), quantile(mean, 0.95), quantile(ridge, 0.5),
+                        quantile(ridge, 0.95));
+        }
+    }
+    if (!sound) std::puts("FAILED: a region holds less than 80 %, or learning is worse than no shift at all");
+    return sound ? 0 : 1;
+}
