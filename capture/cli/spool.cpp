@@ -118,8 +118,11 @@ struct SpoolCommand {
         if (!rack) return fail(rack.error());
         const Result<std::string> told = what(*rack);
         if (!told) return fail(told.error());
+        const bool had_one = fs::exists(opened->spool_path());
         if (const Status saved = opened->save(*rack); !saved) return fail(saved.error());
-        std::cout << *told << "; the rack before is kept as " << opened->spool_path().string() << ".previous\n";
+        std::cout << *told;
+        if (had_one) std::cout << "; the rack before is kept as " << opened->spool_path().string() << ".previous";
+        std::cout << '\n';
         return done;
     }
 };

@@ -17,7 +17,7 @@ struct WantedBand {
 };
 
 // Columns width_mm, diameter_mm, pitch_mm, and, if they are there, thread_mm (as the pitch if not), underwrap_mm, layers,
-// count (1 to 1000) and spool. `where` names the text in errors. Errors: bad_format, bad_value, too_few.
+// count (1 to 1000) and spool. `where` names the text in errors. Errors: bad_format, bad_value.
 Result<std::vector<WantedBand>> read_band_table(std::string_view text, const std::string& where);
 
 }  // namespace bindhue::capture

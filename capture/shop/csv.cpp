@@ -5,6 +5,8 @@
 #include <cmath>
 #include <cstdio>
 
+#include "shop/json_text.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -26,6 +28,11 @@ char separator_of(std::string_view text) {
     const std::string_view heading = text.substr(start, text.find_first_of("\r\n", start) - start);
     if (heading.find(',') != std::string_view::npos) return ',';
     return heading.find(';') != std::string_view::npos ? ';' : heading.find('\t') != std::string_view::npos ? '\t' : ',';
+}
+
+bool is_utf8(const std::string& text) {
+    const bool ascii = std::all_of(text.begin(), text.end(), [](char c) { return static_cast<unsigned char>(c) < 0x80; });
+    return ascii || to_text(Json(text));
 }
 
 // One field at a time.
@@ -110,6 +117,9 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
                 return wrong(row.line, "There are more than 1000 columns.",
                              "Check that this is the right file.");
         }
+        for (std::size_t i = 0; i < row.fields.size(); ++i)
+            if (!is_utf8(row.fields[i]))
+                return wrong(row.line, "Field " + std::to_string(i + 1) + " is not valid UTF-8.", "Save the table as CSV in UTF-8.");
         if (row.fields.size() == 1 && trimmed(row.fields[0]).empty()) continue;
         if (!table.heading_.fields.empty()) {
             const std::size_t wanted = table.heading_.fields.size();
@@ -131,8 +141,8 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
         table.heading_ = std::move(row);
     }
     if (table.rows_.empty())
-        return Error{Reason::too_few, "The table has no line under its heading.", where,
-                     "Give a heading line and at least one line of values."};
+        return wrong(scanner.line(), "The table has no line under its heading.",
+                     "Give a heading line and at least one line of values.");
     return table;
 }
 
@@ -167,6 +177,7 @@ Error CsvTable::error(std::size_t row, std::string_view column, std::string what
 
 Result<double> CsvTable::number(std::size_t row, std::string_view column, double at_least,
                                 double at_most) const {
+    if (!has(column)) return error(row, column, "There is no such column.", "Give it in the heading and in each line.");
     const std::string& field = text(row, column);
     std::string point = field;
     if (decimal_comma_ && std::count(point.begin(), point.end(), ',') == 1 && point.find('.') == std::string::npos)

@@ -20,11 +20,13 @@ namespace bindhue::capture {
 class CsvTable {
   public:
     std::size_t rows() const { return rows_.size(); }
+    const std::vector<std::string>& columns() const { return heading_.fields; }
     bool has(std::string_view column) const { return index(column).has_value(); }
     Status require(std::initializer_list<std::string_view> columns) const;
 
     // Preconditions: row < rows(), has(column).
     const std::string& text(std::size_t row, std::string_view column) const;
+    // Precondition: row < rows(). Errors: bad_value (also: there is no such column).
     Result<double> number(std::size_t row, std::string_view column, double at_least, double at_most) const;
 
     // An error at this place.
@@ -46,8 +48,8 @@ class CsvTable {
     std::vector<Row> rows_;
 };
 
-// `where` names the text in errors, as a rule by its path. Errors: bad_format (with the line); too_few (no
-// line under the heading).
+// `where` names the text in errors, as a rule by its path. Errors: bad_format, with the line (no text in
+// UTF-8; no line under the heading).
 Result<CsvTable> read_csv(std::string_view text, const std::string& where);
 
 }  // namespace bindhue::capture

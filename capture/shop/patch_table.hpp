@@ -22,7 +22,7 @@ namespace bindhue::capture {
 //               unless the table says so
 //
 // `where` names the text in errors. From a bad table nothing is taken. Errors: bad_format, bad_value,
-// too_few, with line and column.
+// with line and column.
 Result<std::vector<PatchSample>> read_patch_table(std::string_view text, const std::string& where,
                                                   bool linear);
 

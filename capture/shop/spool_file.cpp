@@ -148,11 +148,20 @@ Result<SpoolFile> read_spool_file(std::string_view text, const std::string& wher
 
 Result<std::string> write_spool_file(const SpoolFile& file) {
     if (const Status status = validate(file.palette()); !status) return status.error();
+    if (file.entries.size() > most_spools)
+        return Error{Reason::bad_value, "The rack would have more than 1,000,000 spools.", "", "Divide it among several shops."};
+    for (const SpoolEntry& entry : file.entries)
+        if (entry.spool.readings.size() > most_readings)
+            return Error{Reason::bad_value, "The spool would have more than 10,000 readings.", "spool " + entry.spool.code,
+                         "Keep the newest."};
     Json root{{"format", format}, {"version", 1}, {"note", file.note}};
     add_unknown(root, file.unknown);
     root["spools"] = Json::array();
     for (const SpoolEntry& entry : file.entries) root["spools"].push_back(spool_json(entry));
-    return to_text(root);
+    Result<std::string> text = to_text(root);
+    if (text && text->size() > largest_json_bytes)
+        return Error{Reason::bad_value, "The rack would be larger than 64 MiB.", "", "Divide it among several shops."};
+    return text;
 }
 
 Result<SpoolFile> load_spool_file(const std::filesystem::path& path) {

@@ -1,9 +1,11 @@
 #include "shop/spool_table.hpp"
 
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
 #include <numbers>
+#include <optional>
 #include <unordered_map>
 
 #include "colour/adaptation.hpp"
@@ -40,9 +42,6 @@ class Line {
         if (!value && !error_) error_ = value.error();
         return value ? *value : 0;
     }
-    double number_or_zero(const std::string& column, double at_least, double at_most) {
-        return has(column) ? number(column, at_least, at_most) : 0;
-    }
 
   private:
     const CsvTable& table_;
@@ -65,9 +64,9 @@ Lab<D50> from_screen(Line& line) {
 }
 
 Lab<D50> colour_of(Line& line, bool& screen) {
-    if (line.has("L") && line.has("a"))
+    if (line.has("a") || line.has("b"))
         return {line.number("L", 0, 110), line.number("a", -200, 200), line.number("b", -200, 200)};
-    if (line.has("L") && line.has("C")) {
+    if (line.has("C") || line.has("h")) {
         const double h = line.number("h", -360, 360) * std::numbers::pi / 180, chroma = line.number("C", 0, 200);
         return {line.number("L", 0, 110), chroma * std::cos(h), chroma * std::sin(h)};
     }
@@ -75,15 +74,38 @@ Lab<D50> colour_of(Line& line, bool& screen) {
         screen = true;
         return from_screen(line);
     }
-    line.fail("L", "The line has no colour.", "Give L, a and b, or L, C and h, or hex.");
+    line.fail(line.has("L") ? "a" : "L", "The line has no whole colour.", "Give L, a and b, or L, C and h, or hex.");
     return {};
 }
 
-Matrix3 covariance_of(Line& line, const std::string& before) {
+std::string column_of(const Term& term, std::string_view before) { return std::string(before).append(term.name); }
+
+// None if the line says nothing of it. Variances are wanted all three, covariances are zero if not given.
+std::optional<Matrix3> covariance_of(Line& line, std::string_view before) {
+    if (std::none_of(terms.begin(), terms.end(), [&](const Term& t) { return line.has(column_of(t, before)); }))
+        return std::nullopt;
     Matrix3 out;
-    for (const Term& t : terms)
-        out(t.row, t.column) = out(t.column, t.row) = line.number_or_zero(before + std::string(t.name), -1e6, 1e6);
+    for (const Term& t : terms) {
+        const std::string column = column_of(t, before);
+        if (t.row == t.column || line.has(column))
+            out(t.row, t.column) = out(t.column, t.row) = line.number(column, -1e6, 1e6);
+    }
     return out;
+}
+
+// A spool has one name, size, lot and length left; a line may be silent about them. Gives the column where the two disagree, or nothing.
+std::string_view take_over(SpoolEntry& known, const SpoolEntry& entry) {
+    const auto agree = [](auto& old, const auto& now, const auto& unsaid) {
+        if (old == unsaid) old = now;
+        return now == unsaid || old == now;
+    };
+    if (known.spool.material != entry.spool.material) return "material";
+    if (known.spool.size_mm != entry.spool.size_mm) return "size_mm";
+    if (!agree(known.spool.name, entry.spool.name, "")) return "name";
+    if (!agree(known.spool.size, entry.spool.size, "")) return "size";
+    if (!agree(known.spool.lot, entry.spool.lot, "")) return "lot";
+    if (!agree(known.metres_left, entry.metres_left, std::nullopt)) return "metres_left";
+    return "";
 }
 
 // The spool and its one reading.
@@ -107,18 +129,26 @@ SpoolEntry entry_of(Line& line, bool& screen) {
     reading.lab = colour_of(line, from_hex);
     screen = screen || from_hex;
     reading.context = {line.text("camera"), line.text("card"), line.text("light")};
-    if (line.has("var_L")) {
-        reading.covariance = covariance_of(line, "");
-        reading.shared = covariance_of(line, "shared_");
+    if (const auto said = covariance_of(line, "")) {
+        reading.covariance = *said;
     } else {
         const double sd = line.has("sd") ? line.number("sd", 0, 100) : from_hex ? screen_deviation : unsaid_deviation;
         reading.covariance = Matrix3::diagonal({sd * sd, sd * sd, sd * sd});
     }
+    reading.shared = covariance_of(line, "shared_").value_or(Matrix3{});
     if (const Status sound = validate(reading); !sound)
         line.fail(line.has("var_L") ? "var_L" : "L", sound.error().what, sound.error().mend);
     spool.readings.push_back(std::move(reading));
     entry.notes.push_back({line.text("source"), line.text("date"), ""});
     return entry;
+}
+
+bool is_known(std::string_view column) {
+    constexpr std::array<std::string_view, 20> others{"code", "name", "material", "size", "size_mm", "lot",  "metres_left",
+                                                      "L",    "a",    "b",        "C",    "h",       "hex",  "sd",
+                                                      "camera", "card", "light",  "source", "date",  ""};
+    return std::find(others.begin(), others.end(), column) != others.end() ||
+           std::any_of(terms.begin(), terms.end(), [&](const Term& t) { return column == t.name || column == column_of(t, "shared_"); });
 }
 
 bool same(const Reading& one, const Reading& other) {
@@ -158,12 +188,14 @@ Result<SpoolTable> read_spool_table(std::string_view text, const std::string& wh
             continue;
         }
         SpoolEntry& known = out.entries[place->second];
-        if (known.spool.material != entry.spool.material || known.spool.size_mm != entry.spool.size_mm)
-            return table->error(row, "code", "Spool " + entry.spool.code + " is there twice, in another material or thickness.",
-                                "Another lot, material or size is another spool: give it another code.");
+        if (const std::string_view column = take_over(known, entry); !column.empty())
+            return table->error(row, column, "An earlier line of spool " + entry.spool.code + " says otherwise.",
+                                "Write the same on each line of a spool; another lot, material or size is another spool with a code of its own.");
         known.spool.readings.push_back(std::move(entry.spool.readings.front()));
         known.notes.push_back(std::move(entry.notes.front()));
     }
+    for (const std::string& column : table->columns())
+        if (!is_known(column)) out.warnings.push_back("the column \"" + column + "\" is not known, and is left out");
     if (screen)
         out.warnings.push_back("hex colours are no measurements: they are taken give or take " + shortest(screen_deviation) +
                                " in each of L, a and b");
@@ -211,9 +243,10 @@ Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, co
             continue;
         }
         SpoolEntry& known = joined.entries[place->second];
-        if (known.spool.material != entry.spool.material || known.spool.size_mm != entry.spool.size_mm)
+        const bool other_lot = !known.spool.lot.empty() && !entry.spool.lot.empty() && known.spool.lot != entry.spool.lot;
+        if (known.spool.material != entry.spool.material || known.spool.size_mm != entry.spool.size_mm || other_lot)
             return Error{Reason::bad_value,
-                         "Spool " + entry.spool.code + " is in the rack in another material or thickness.", where,
+                         "Spool " + entry.spool.code + " is in the rack in another lot, material or thickness.", where,
                          "Another lot, material or size is another spool: give it another code."};
         if (entry.metres_left) known.metres_left = entry.metres_left;
         known.notes.resize(known.spool.readings.size());

@@ -23,8 +23,8 @@ struct SpoolTable {
     std::vector<std::string> warnings;
 };
 
-// `where` names the text in errors. From a table with anything wrong in it nothing is taken. Errors: bad_format, bad_value, too_few, with
-// line and column.
+// `where` names the text in errors. From a table with anything wrong in it nothing is taken. Errors: bad_format, bad_value, with line and
+// column.
 Result<SpoolTable> read_spool_table(std::string_view text, const std::string& where);
 
 // All of a rack but the fields that the format does not know; read back, the numbers are the same to the last digit.
@@ -33,7 +33,7 @@ std::string write_spool_table(const SpoolFile& file);
 struct Merged {
     std::size_t new_spools = 0, new_readings = 0, known = 0;  // known: readings that were there already
 };
-// Adds to the rack what it has not. A spool that is there must be of the same material and thickness. Error: bad_value, and nothing is
+// Adds to the rack what it has not. A spool that is there must be of the same lot, material and thickness. Error: bad_value, and nothing is
 // taken.
 Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, const std::string& where);
 

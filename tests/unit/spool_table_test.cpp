@@ -83,13 +83,58 @@ TEST_CASE("What is wrong in a table is named by line and column") {
     const std::string head = "code,material,size_mm,L,a,b\n";
     CHECK_THAT(refused(head + "A,nylon,0.15,50,0,0\nB,wool,0.15,50,0,0\n"), Contains("line 3, column material"));
     CHECK_THAT(refused(head + "A,nylon,15,50,0,0\n"), Contains("line 2, column size_mm"));
-    CHECK_THAT(refused(head + "A,nylon,0.15,50,,0\n"), Contains("line 2, column L"));
+    CHECK_THAT(refused(head + "A,nylon,0.15,50,,0\n"), Contains("line 2, column a"));
     CHECK_THAT(refused(head + ",nylon,0.15,50,0,0\n"), Contains("line 2, column code"));
-    CHECK_THAT(refused(head + "A,nylon,0.15,50,0,0\nA,silk,0.15,50,0,0\n"), Contains("line 3, column code"));
+    CHECK_THAT(refused(head + "A,nylon,0.15,50,0,0\nA,silk,0.15,50,0,0\n"), Contains("line 3, column material"));
     CHECK_THAT(refused("code,material,size_mm,hex\nA,nylon,0.15,#12345g\n"), Contains("line 2, column hex"));
     CHECK_THAT(refused("code,material\nA,nylon\n"), Contains("size_mm"));
     CHECK_THAT(refused("code,material,size_mm,L,a,b,var_L,var_a,var_b\nA,nylon,0.15,50,0,0,-1,1,1\n"),
                Contains("line 2, column var_L"));
+    CHECK_THAT(refused("code,material,size_mm,L,a,b,var_L\nA,nylon,0.15,50,0,0,1\n"), Contains("line 2, column var_a"));
+    CHECK_THAT(refused("code,material,size_mm,L,a\nA,nylon,0.15,50,0\n"), Contains("line 2, column b | There is no such column"));
+    CHECK_THAT(refused("code,material,size_mm,L,C\nA,nylon,0.15,50,0\n"), Contains("line 2, column h | There is no such column"));
+    CHECK_THAT(refused("code,material,size_mm,a,b\nA,nylon,0.15,50,0\n"), Contains("line 2, column L | There is no such column"));
+    CHECK_THAT(refused("code,material,size_mm,L\nA,nylon,0.15,50\n"), Contains("line 2, column a"));
+    CHECK_THAT(refused(head + "\xe9,nylon,0.15,50,0,0\n"), Contains("line 2 | Field 1 is not valid UTF-8"));
+    CHECK_THAT(refused(head), Contains("line 2 | The table has no line"));
+}
+
+TEST_CASE("Lines that say different things of one spool are refused; a silent line is filled in") {
+    const std::string head = "code,material,size_mm,L,a,b,name,lot,metres_left\n", first = "A,nylon,0.15,50,0,0,Red,7,10\n";
+    CHECK_THAT(refused(head + first + "A,nylon,0.15,51,0,0,Red,8,10\n"), Contains("line 3, column lot"));
+    CHECK_THAT(refused(head + first + "A,nylon,0.15,51,0,0,Rust,7,10\n"), Contains("line 3, column name"));
+    CHECK_THAT(refused(head + first + "A,nylon,0.15,51,0,0,Red,7,90\n"), Contains("line 3, column metres_left"));
+    const auto table = read_spool_table(head + "A,nylon,0.15,49,0,0,,,\n" + first + "A,nylon,0.15,51,0,0,,,\n", "t.csv");
+    REQUIRE(table);
+    REQUIRE(table->entries.size() == 1);
+    CHECK(table->entries[0].spool.readings.size() == 3);
+    CHECK(table->entries[0].spool.lot == "7");
+    CHECK(table->entries[0].metres_left == 10.0);
+}
+
+TEST_CASE("A column that is not known is told") {
+    const auto table = read_spool_table("code,material,size_mm,L,a,b,Sd\nA,nylon,0.15,50,0,0,0.2\n", "t.csv");
+    REQUIRE(table);
+    REQUIRE(table->warnings.size() == 1);
+    CHECK_THAT(table->warnings[0], Contains("\"Sd\" is not known"));
+}
+
+TEST_CASE("A rack that could not be read back is not written") {
+    const auto table = read_spool_table("code,material,size_mm,L,a,b\nA,nylon,0.15,50,0,0\n", "t.csv");
+    REQUIRE(table);
+    SpoolFile rack;
+    rack.entries = table->entries;
+    rack.entries[0].spool.readings.resize(10'000, rack.entries[0].spool.readings[0]);
+    const auto most = write_spool_file(rack);
+    REQUIRE(most);
+    CHECK(read_spool_file(*most, "spools.json"));
+    rack.entries[0].spool.readings.push_back(rack.entries[0].spool.readings[0]);
+    const auto over = write_spool_file(rack);
+    REQUIRE_FALSE(over);
+    CHECK(over.error().where == "spool A");
+    rack.entries[0].spool.readings.resize(1);
+    rack.note.assign(std::size_t{64} << 20, 'x');
+    CHECK_FALSE(write_spool_file(rack));
 }
 
 TEST_CASE("Of 300 broken tables each is refused with a place") {
@@ -153,5 +198,9 @@ TEST_CASE("What is in the rack already is not added twice, and another material 
     const auto other = read_spool_table("code,material,size_mm,L,a,b\nC,nylon,0.15,50,0,0\nA,silk,0.15,50,0,0\n", "o.csv");
     REQUIRE(other);
     CHECK_FALSE(merge(rack, other->entries, "o.csv"));
+    rack.entries[0].spool.lot = "7";
+    const auto lot = read_spool_table("code,material,size_mm,L,a,b,lot\nA,nylon,0.15,50,0,0,8\n", "l.csv");
+    REQUIRE(lot);
+    CHECK_FALSE(merge(rack, lot->entries, "l.csv"));
     CHECK(rack.entries.size() == 2);
 }
