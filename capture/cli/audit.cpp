@@ -228,7 +228,7 @@ void add_audit(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<AuditCommand>();
     CLI::App* audit = app.add_subcommand(
         "audit", "Which looks the rack cannot serve, which spools are twins or not needed, and what to buy");
-    audit->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    add_shop_option(*audit, command->shop);
     audit->add_option("--targets", command->targets,
                       "Looks that were asked for: what bindhue read --json printed, or a table with the columns "
                       "L,a,b and perhaps weight; may be repeated (default: the colours that surfaces take)")

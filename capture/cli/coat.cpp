@@ -3,6 +3,7 @@
 #include <memory>
 
 #include "cli/command.hpp"
+#include "cli/rack.hpp"
 #include "colour/coat_learning.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/coat_tests.hpp"
@@ -19,14 +20,12 @@ struct CoatCommand {
     std::string shop, table;
     bool json = false;
 
-    Result<fs::path> folder() const { return shop.empty() ? default_shop_folder() : Result<fs::path>(fs::path(shop)); }
-
     int add() const {
         const Result<std::string> text = read_file(table);
         if (!text) return fail(text.error());
         const Result<std::vector<CoatTestEntry>> more = read_coat_table(*text, table);
         if (!more) return fail(more.error());
-        const Result<fs::path> where = folder();
+        const Result<fs::path> where = shop_folder(shop);
         if (!where) return fail(where.error());
         const Result<Shop> opened = Shop::open(*where, Access::change);
         if (!opened) return fail(opened.error());
@@ -45,7 +44,7 @@ struct CoatCommand {
 
     // One JSON object a line in, one a line out, in the same order.
     int predict() const {
-        const Result<fs::path> where = folder();
+        const Result<fs::path> where = shop_folder(shop);
         if (!where) return fail(where.error());
         const Result<CoatTestFile> file = load_coat_tests(*where);
         if (!file) return fail(file.error());
@@ -104,14 +103,14 @@ void add_coat(CLI::App& app, int& exit_code) {
     add->add_option("--table", command->table,
                     "Columns material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b")
         ->required();
-    add->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    add_shop_option(*add, command->shop);
     add->footer("Example: bindhue coat add --table tests.csv");
     add->callback([command, &exit_code] { exit_code = command->add(); });
     CLI::App* predict = coat->add_subcommand("predict", "Finished looks, by the shop's coat tests or, without any, by the prior");
     predict->add_flag("--json", command->json,
                       "JSON lines: reads {material, size_mm, schedule, dry_lab, ground_lab}, writes {lab, covariance, shift, tests}")
         ->required();
-    predict->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    add_shop_option(*predict, command->shop);
     predict->footer(
         "Example: echo '{\"material\":\"nylon\",\"size_mm\":0.15,\"schedule\":\"finish\",\"dry_lab\":[45,50,30],\"ground_lab\":[18,0,0]}' "
         "| bindhue coat predict --json");

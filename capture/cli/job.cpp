@@ -130,7 +130,7 @@ void add_job(CLI::App& app, int& exit_code) {
     takes->add_option("bands", command->table,
                       "Table of wraps: width_mm, diameter_mm, pitch_mm, and perhaps thread_mm, underwrap_mm, layers, count, spool")
         ->required();
-    takes->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    add_shop_option(*takes, command->shop);
     takes->add_option("--film", command->film_mm, "Thickness of one coat in mm")
         ->check(CLI::Range(0.01, 2.0))
         ->capture_default_str();

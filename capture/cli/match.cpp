@@ -208,7 +208,7 @@ void add_match(CLI::App& app, int& exit_code) {
         ->check(CLI::PositiveNumber);
     match->add_option("--lab", command->lab, "Match this colour instead: L,a,b (CIELAB, D50, 2 degree)");
     command->photo.add_to(*match);
-    match->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+    add_shop_option(*match, command->shop);
     match->add_option(
         "--ground", command->grounds,
         "What lies under the thread: blank (as read), white, dark, underwrap:CODE or L,a,b; may be repeated");

@@ -7,9 +7,16 @@
 
 namespace bindhue::capture::cli {
 
+void add_shop_option(CLI::App& command, std::string& folder) {
+    command.add_option("--shop", folder, "Folder of the shop (default: under your data directory)");
+}
+
+Result<std::filesystem::path> shop_folder(const std::string& folder) {
+    return folder.empty() ? default_shop_folder() : std::filesystem::path(folder);
+}
+
 Result<SpoolFile> spools_of(const std::string& folder) {
-    const Result<std::filesystem::path> where =
-        folder.empty() ? default_shop_folder() : std::filesystem::path(folder);
+    const Result<std::filesystem::path> where = shop_folder(folder);
     if (!where) return where.error();
     const Result<Shop> shop = Shop::open(*where, Access::read);
     if (!shop) return shop.error();

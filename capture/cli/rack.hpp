@@ -1,9 +1,12 @@
 // What the commands that rank or audit a rack share: whose spools, over which grounds, under which schedules.
 #pragma once
 
+#include <filesystem>
 #include <optional>
 #include <string>
 #include <vector>
+
+#include <CLI/CLI.hpp>
 
 #include "colour/ranking.hpp"
 #include "colour/result.hpp"
@@ -11,7 +14,12 @@
 
 namespace bindhue::capture::cli {
 
-// Of the shop in this folder; the default one if empty.
+// --shop, the same for every command; `folder` stays empty where it is not given.
+void add_shop_option(CLI::App& command, std::string& folder);
+
+// The folder that --shop names; the default one if empty.
+Result<std::filesystem::path> shop_folder(const std::string& folder);
+
 Result<SpoolFile> spools_of(const std::string& folder);
 
 // As typed: blank (as read; not_found without one), white, dark, underwrap:CODE or L,a,b. Of an underwrap the

@@ -34,7 +34,7 @@ struct SpoolCommand {
     bool json = false;
 
     Result<Shop> open() const {
-        const Result<fs::path> where = shop.empty() ? default_shop_folder() : fs::path(shop);
+        const Result<fs::path> where = shop_folder(shop);
         if (!where) return where.error();
         return Shop::open(*where, Access::change);
     }
@@ -135,7 +135,7 @@ void add_spool(CLI::App& app, int& exit_code) {
     spool->require_subcommand(1);
     const auto add = [&](const char* name, const char* help, const char* example, int (SpoolCommand::*what)() const) {
         CLI::App* sub = spool->add_subcommand(name, help);
-        sub->add_option("--shop", command->shop, "Folder of the shop (default: under your data directory)");
+        add_shop_option(*sub, command->shop);
         sub->footer(std::string("Example: ") + example);
         sub->callback([command, what, &exit_code] { exit_code = (command.get()->*what)(); });
         return sub;
