@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cstdio>
+#include <filesystem>
 #include <iostream>
 
 #include "cli/command.hpp"
@@ -8,10 +9,13 @@
 #include "colour/surface_gamut.hpp"
 #include "sheet/rack_picture.hpp"
 #include "sheet/swatch.hpp"
+#include "shop/job_file.hpp"
 #include "shop/look_table.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
+
+namespace fs = std::filesystem;
 
 constexpr double region_step = 2.0;  // CIEDE2000 between neighbours: some 21 000 surface colours
 constexpr std::size_t shown = 15;
@@ -21,14 +25,24 @@ struct AuditCommand {
     std::vector<std::string> targets, grounds{"dark", "white"}, schedules{"finish", "preserver+finish"};
     double tolerance = default_tolerance;
     std::size_t buy = 5;
-    bool json = false;
+    bool jobs = false, json = false;
 
     struct Offer {
         Palette spools;
         std::vector<SpoolLook> looks;
         BuyingList list;
     };
+    // A spool that open jobs need.
+    struct Stock {
+        std::string code;
+        double needed_m = 0;
+        std::optional<double> left_m;
+        bool in_rack = false;
+
+        bool runs_out() const { return left_m && needed_m > *left_m; }
+    };
     struct Found {
+        std::vector<Stock> stock;
         Palette rack;
         std::vector<Ground> under;
         std::vector<SpoolLook> looks;
@@ -66,12 +80,35 @@ struct AuditCommand {
         if (!looks) return looks.error();
         out.looks = std::move(*looks);
 
+        const Result<fs::path> where = shop_folder(shop);
+        if (!where) return where.error();
+        const Result<Shop> opened = Shop::open(*where, Access::read);
+        if (!opened) return opened.error();
+        const Result<std::vector<JobFile>> kept = load_jobs(*opened);
+        if (!kept) return kept.error();
+        for (const auto& [code, metres] : thread_for_open_jobs(*kept)) {
+            const auto spool = std::find_if(spools->entries.begin(), spools->entries.end(),
+                                            [&c = code](const SpoolEntry& e) { return e.spool.code == c; });
+            const bool there = spool != spools->entries.end();
+            out.stock.push_back({code, metres, there ? spool->metres_left : std::nullopt, there});
+        }
+        if (jobs) {
+            for (const JobFile& file : *kept) {
+                const Result<std::vector<AskedLook>> more = load_asked_looks(job_folder(*opened, file.name) / "reading.json");
+                if (!more && more.error().reason == Reason::not_found) continue;  // a job without photos
+                if (!more) return more.error();
+                out.asked.insert(out.asked.end(), more->begin(), more->end());
+            }
+            if (out.asked.empty() && targets.empty())
+                return Error{Reason::too_few, "No job of this shop has a reading.", "--jobs",
+                             "Make jobs with their photos: bindhue job new NAME --bands wraps.csv --photo PHOTO."};
+        }
         for (const std::string& path : targets) {
             const Result<std::vector<AskedLook>> more = load_asked_looks(path);
             if (!more) return more.error();
             out.asked.insert(out.asked.end(), more->begin(), more->end());
         }
-        if (targets.empty())
+        if (all_surfaces())
             for (const Lab<D50>& c : surface_colours(region_step)) out.asked.push_back({c, 1});
         Result<Audit> judged = audit(out.rack, out.looks, out.asked, tolerance);
         if (!judged) return judged.error();
@@ -93,6 +130,8 @@ struct AuditCommand {
         out.offer = std::move(offer);
         return out;
     }
+
+    bool all_surfaces() const { return targets.empty() && !jobs; }
 
     static nlohmann::ordered_json look_json(const Found& found, std::size_t index) {
         const SpoolLook& look = found.looks[index];
@@ -119,14 +158,22 @@ struct AuditCommand {
             twins.push_back({{"spools", std::move(codes)}, {"delta_e", t.delta_e}});
         }
         for (const std::size_t s : found.audit.unneeded) unneeded.push_back(found.rack[s].code);
+        nlohmann::ordered_json stock = nlohmann::ordered_json::array();
+        for (const Stock& s : found.stock)
+            stock.push_back({{"spool", s.code},
+                             {"needed_m", s.needed_m},
+                             {"left_m", s.left_m ? nlohmann::ordered_json(*s.left_m) : nullptr},
+                             {"in_rack", s.in_rack},
+                             {"runs_out", s.runs_out()}});
         nlohmann::ordered_json out{{"format", "bindhue-audit"},
                                    {"version", 1},
-                                   {"asked", {{"from", targets}, {"looks", found.asked.size()}}},
+                                   {"asked", {{"from", targets}, {"jobs", jobs}, {"looks", found.asked.size()}}},
                                    {"tolerance", tolerance},
                                    {"served", found.audit.served},
                                    {"gaps", std::move(gaps)},
                                    {"twins", std::move(twins)},
-                                   {"unneeded", std::move(unneeded)}};
+                                   {"unneeded", std::move(unneeded)},
+                                   {"stock", std::move(stock)}};
         if (found.offer) {
             for (const Purchase& p : found.offer->list.buy) {
                 const Spool& spool = found.offer->spools[p.spool];
@@ -148,7 +195,7 @@ struct AuditCommand {
         const Audit& audit = found.audit;
         std::printf("%zu spools serve %.1f %% of the %zu %s, within %.1f CIEDE2000 when finished.\n",
                     found.rack.size(), 100 * audit.served, found.asked.size(),
-                    targets.empty() ? "surface colours that a wrap might ask for" : "looks asked for", tolerance);
+                    all_surfaces() ? "surface colours that a wrap might ask for" : "looks asked for", tolerance);
         std::fflush(stdout);
         if (!audit.gaps.empty()) {
             std::cout << "\nGaps, most asked for first";
@@ -189,7 +236,17 @@ struct AuditCommand {
             table.add({codes});
             std::cout << '\n' << table.text();
         }
-        if (targets.empty())
+        if (!found.stock.empty()) {
+            std::cout << "\nThread for the open jobs\n\n";
+            Table table({"spool", "needed m", "left m", ""});
+            for (const Stock& s : found.stock)
+                table.add({s.code, number("%.1f", s.needed_m), s.left_m ? number("%.1f", *s.left_m) : "not known",
+                           !s.in_rack     ? "not in the rack"
+                           : s.runs_out() ? "runs out: " + number("%.1f", s.needed_m - *s.left_m) + " m short"
+                                          : ""});
+            std::cout << table.text();
+        }
+        if (all_surfaces())
             std::cout << "\nThe surface colours are those of paints, inks, plastics and textiles (Pointer 1980); thread "
                          "alone reaches fewer.\n";
         std::cout << "\nFinished looks are predicted, and what coating does is a prior until this shop has coat "
@@ -233,6 +290,7 @@ void add_audit(CLI::App& app, int& exit_code) {
                       "Looks that were asked for: what bindhue read --json printed, or a table with the columns "
                       "L,a,b and perhaps weight; may be repeated (default: the colours that surfaces take)")
         ->allow_extra_args(false);
+    audit->add_flag("--jobs", command->jobs, "Looks that were asked for: every wrap and trim read for a job of this shop");
     audit->add_option("--candidates", command->candidates,
                       "Spools on offer: a file of spools, or a table with the columns "
                       "code,material,size_mm,L,a,b");

@@ -39,6 +39,7 @@ Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t c
 
 nlohmann::ordered_json to_json(const Lab<D50>& lab);
 nlohmann::ordered_json to_json(const Matrix3& matrix);
+nlohmann::ordered_json to_json(const WrapReading& reading);  // what read --json prints
 void print_json(const nlohmann::ordered_json& document);
 
 // By a printf format with one double: number("%.1f", 2.25).

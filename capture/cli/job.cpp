@@ -1,86 +1,167 @@
 #include <algorithm>
+#include <cctype>
 #include <cstdio>
+#include <ctime>
+#include <filesystem>
 #include <iostream>
 #include <map>
+#include <memory>
 
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
-#include "colour/quantities.hpp"
+#include "colour/job.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/band_table.hpp"
+#include "shop/job_file.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
 
-struct TakesCommand {
-    std::string table, shop;
-    double film_mm = usual_film_mm;
-    int coats = 2;
-    bool one_guide = false, json = false;
+using nlohmann::ordered_json;
+namespace fs = std::filesystem;
 
-    struct Thread {
-        double metres = 0;           // with ends and waste
-        std::optional<double> left;  // on the spool, if the shop's file says
-    };
+constexpr const char* state_words[] = {"open", "cut off while its thread was taken: run job done again", "done"};
 
-    int run() const {
-        const Result<std::string> text = read_file(table);
-        if (!text) return fail(text.error());
-        const Result<std::vector<WantedBand>> bands = read_band_table(*text, table);
-        if (!bands) return fail(bands.error());
-        const double waste = one_guide ? one_guide_waste : whole_rod_waste;
-        std::map<std::string, Thread> threads;
-        double film = 0;
-        for (const WantedBand& band : *bands) {
-            threads[band.spool].metres += (1 + waste) * metres(band);
-            film += band.count * film_ml(band.winding, film_mm);
-        }
-        if (const Status status = find_stock(threads); !status) return fail(status.error());
+std::string today() {
+    const std::time_t now = std::time(nullptr);
+    char text[16] = "";
+    if (const std::tm* local = std::localtime(&now)) std::strftime(text, sizeof text, "%Y-%m-%d", local);
+    return text;
+}
+
+struct JobCommand {
+    std::string shop, table, name, note;
+    Job job;
+    PhotoArguments photo;
+    std::vector<std::string> photos;
+    bool json = false;
+
+    using Left = std::map<std::string, std::optional<double>>;  // metres on each spool, if the shop's file says
+
+    int takes() const {
+        Result<Job> wanted = job_of_table();
+        if (!wanted) return fail(wanted.error());
+        Result<Left> left = left_on_spools(*wanted, table);
+        if (!left) return fail(left.error());
         if (json)
-            print_json(document(*bands, threads, film));
+            print_json(document(*wanted, *left));
         else
-            print(*bands, threads, film, waste);
+            print(*wanted, *left);
         return done;
     }
 
-    static double metres(const WantedBand& band) {
-        return band.count * (wound_metres(band.winding) + end_metres(band.winding));
+    int make() const {
+        JobFile file;
+        Result<Job> wanted = job_of_table();
+        if (!wanted) return fail(wanted.error());
+        if (const Result<Left> left = left_on_spools(*wanted, table); !left) return fail(left.error());
+        file.name = name;
+        file.date = today();
+        file.note = note;
+        file.job = std::move(*wanted);
+        std::vector<PhotoCopy> copies;
+        std::string reading;
+        if (!photos.empty()) {
+            const Result<WrapReading> read = photo.read(photos);
+            if (!read) return fail(read.error());
+            reading = to_json(*read).dump(1) + "\n";
+        }
+        for (const std::string& path : photos) {
+            Result<std::string> bytes = read_file(path);
+            if (!bytes) return fail(bytes.error());
+            copies.push_back({"photo-" + std::to_string(copies.size() + 1) + ending(path), std::move(*bytes)});
+            file.photos.push_back(copies.back().name);
+        }
+        const Result<Shop> opened = open(Access::change);
+        if (!opened) return fail(opened.error());
+        if (const Status made = create_job(*opened, file, copies, reading); !made) return fail(made.error());
+        std::cout << "job " << name << " kept in " << job_folder(*opened, name).string() << '\n';
+        return done;
+    }
+
+    int show() const {
+        const Result<Shop> opened = open(Access::read);
+        if (!opened) return fail(opened.error());
+        return name.empty() ? list(*opened) : show_one(*opened);
+    }
+
+    int finish() const {
+        const Result<Shop> opened = open(Access::change);
+        if (!opened) return fail(opened.error());
+        const Result<JobFile> file = finish_job(*opened, name);
+        if (!file) return fail(file.error());
+        std::cout << "job " << name << " is done\n";
+        for (const TakenThread& t : file->taken)
+            std::printf("spool %s: %.1f m were left, now %.1f m\n", t.spool.c_str(), t.before_m, t.after_m);
+        return done;
+    }
+
+  private:
+    Result<Shop> open(Access access) const {
+        const Result<fs::path> where = shop_folder(shop);
+        if (!where) return where.error();
+        return Shop::open(*where, access);
+    }
+
+    Result<Job> job_of_table() const {
+        const Result<std::string> text = read_file(table);
+        if (!text) return text.error();
+        Result<std::vector<WantedBand>> bands = read_band_table(*text, table);
+        if (!bands) return bands.error();
+        Job out = job;
+        out.bands = std::move(*bands);
+        return out;
+    }
+
+    // ".jpg" of a path; empty if it has none that a file may be given.
+    static std::string ending(const fs::path& path) {
+        std::string out = path.extension().string();
+        const bool plain = out.size() > 1 && out.size() <= 8 &&
+                           std::all_of(out.begin() + 1, out.end(), [](unsigned char c) { return std::isalnum(c) != 0; });
+        return plain ? out : "";
     }
 
     // Only a job that names spools needs a shop.
-    Status find_stock(std::map<std::string, Thread>& threads) const {
-        if (std::all_of(threads.begin(), threads.end(), [](const auto& t) { return t.first.empty(); })) return ok();
+    Result<Left> left_on_spools(const Job& wanted, const std::string& where) const {
+        Left out;
+        if (std::all_of(wanted.bands.begin(), wanted.bands.end(), [](const WantedBand& b) { return b.spool.empty(); }))
+            return out;
         const Result<SpoolFile> file = spools_of(shop);
         if (!file) return file.error();
         std::map<std::string_view, const SpoolEntry*> rack;
         for (const SpoolEntry& entry : file->entries) rack.emplace(entry.spool.code, &entry);
-        for (auto& [code, thread] : threads) {
-            if (code.empty()) continue;
-            const auto found = rack.find(code);
+        for (const WantedBand& band : wanted.bands) {
+            if (band.spool.empty()) continue;
+            const auto found = rack.find(band.spool);
             if (found == rack.end())
-                return Error{Reason::not_found, "no spool has the code \"" + code + "\"", table,
-                             "see the codes in the shop's spools.json"};
-            thread.left = found->second->metres_left;
+                return Error{Reason::not_found, "no spool has the code \"" + band.spool + "\"", where,
+                             "see bindhue spool list"};
+            out[band.spool] = found->second->metres_left;
         }
-        return ok();
+        return out;
     }
 
-    nlohmann::ordered_json document(const std::vector<WantedBand>& bands, const std::map<std::string, Thread>& threads,
-                                    double film) const {
-        nlohmann::ordered_json rows = nlohmann::ordered_json::array(), spools = rows;
-        for (const WantedBand& band : bands)
-            rows.push_back({{"spool", band.spool},
-                            {"width_mm", band.winding.width_mm},
-                            {"count", band.count},
-                            {"turns", turns(band.winding)},
-                            {"wound_m", wound_metres(band.winding)},
-                            {"ends_m", end_metres(band.winding)}});
-        for (const auto& [code, thread] : threads) {
-            nlohmann::ordered_json row{{"spool", code}, {"needed_m", thread.metres}, {"left_m", nullptr}};
-            if (thread.left) {
-                row["left_m"] = *thread.left;
-                row["runs_out"] = thread.metres > *thread.left;
+    static std::optional<double> left_on(const Left& left, const std::string& spool) {
+        const auto found = left.find(spool);
+        return found == left.end() ? std::nullopt : found->second;
+    }
+
+    static ordered_json document(const Job& job, const Left& left) {
+        const Takes takes = bindhue::takes(job);
+        ordered_json rows = ordered_json::array(), spools = rows;
+        for (const WantedBand& band : job.bands) {
+            ordered_json row{{"spool", band.spool}, {"schedule", nullptr}, {"width_mm", band.winding.width_mm}, {"count", band.count},
+                             {"turns", turns(band.winding)}, {"wound_m", wound_metres(band.winding)},
+                             {"ends_m", end_metres(band.winding)}};
+            if (band.schedule) row["schedule"] = bindhue::name(*band.schedule);
+            rows.push_back(std::move(row));
+        }
+        for (const auto& [code, metres] : takes.metres) {
+            ordered_json row{{"spool", code}, {"needed_m", metres}, {"left_m", nullptr}};
+            if (const auto there = left_on(left, code)) {
+                row["left_m"] = *there;
+                row["runs_out"] = metres > *there;
             }
             spools.push_back(std::move(row));
         }
@@ -88,57 +169,129 @@ struct TakesCommand {
                 {"version", 1},
                 {"bands", std::move(rows)},
                 {"spools", std::move(spools)},
-                {"finish", {{"coats", coats}, {"film_ml", film}, {"batch_ml", batch_ml(film)}}}};
+                {"finish", {{"coats", job.coats}, {"film_ml", takes.film_ml}, {"batch_ml", batch_ml(takes.film_ml)}}}};
     }
 
-    void print(const std::vector<WantedBand>& bands, const std::map<std::string, Thread>& threads, double film,
-               double waste) const {
-        Table wraps({"spool", "wraps", "width mm", "blank mm", "layers", "turns each", "wound m each", "ends m each"});
-        for (const WantedBand& band : bands)
-            wraps.add({band.spool.empty() ? "-" : band.spool, std::to_string(band.count),
-                       number("%.1f", band.winding.width_mm), number("%.1f", band.winding.diameter_mm),
+    static void print(const Job& job, const Left& left) {
+        Table wraps({"spool", "schedule", "wraps", "width mm", "blank mm", "layers", "turns each", "wound m each", "ends m each"});
+        for (const WantedBand& band : job.bands)
+            wraps.add({band.spool.empty() ? "-" : band.spool, band.schedule ? std::string(bindhue::name(*band.schedule)) : "-",
+                       std::to_string(band.count), number("%.1f", band.winding.width_mm), number("%.1f", band.winding.diameter_mm),
                        std::to_string(band.winding.layers), number("%.0f", turns(band.winding)),
                        number("%.2f", wound_metres(band.winding)), number("%.1f", end_metres(band.winding))});
         std::cout << wraps.text() << '\n';
+        const Takes takes = bindhue::takes(job);
         Table total({"spool", "thread m", "left m", ""});
-        for (const auto& [code, thread] : threads)
-            total.add({code.empty() ? "-" : code, number("%.1f", thread.metres),
-                       thread.left ? number("%.1f", *thread.left) : "not known",
-                       thread.left && thread.metres > *thread.left
-                           ? "runs out: " + number("%.1f", thread.metres - *thread.left) + " m short"
-                           : ""});
+        for (const auto& [code, metres] : takes.metres) {
+            const auto there = left_on(left, code);
+            total.add({code.empty() ? "-" : code, number("%.1f", metres), there ? number("%.1f", *there) : "not known",
+                       there && metres > *there ? "runs out: " + number("%.1f", metres - *there) + " m short" : ""});
+        }
         std::cout << total.text();
-        std::printf("thread: with the ends, and %.0f %% for redone and test wraps (common practice)\n\n", 100 * waste);
-        const double batch = batch_ml(film);
+        std::printf("thread: with the ends, and %.0f %% for redone and test wraps (common practice)\n\n", 100 * waste(job));
+        const double batch = batch_ml(takes.film_ml);
         std::printf(
             "finish: the film takes %.1f ml a coat at %.2f mm; mix %.0f ml for each coat, %.1f ml of each part if the\n"
             "maker's sheet says equal parts (4 ml is the least that measures well: common practice); %d coats, %.0f ml\n",
-            film, film_mm, batch, batch / 2, coats, coats * batch);
+            takes.film_ml, job.film_mm, batch, batch / 2, job.coats, job.coats * batch);
         std::fflush(stdout);
         std::cout << "Uncured resin and hardener can sensitise skin for life and burn: gloves, eye protection, fresh air, no "
                      "solvent on skin,\nno flame near solvent. The maker's data sheet and local rules come first.\n";
+    }
+
+    int list(const Shop& opened) const {
+        const Result<std::vector<JobFile>> jobs = load_jobs(opened);
+        if (!jobs) return fail(jobs.error());
+        if (json) {
+            ordered_json rows = ordered_json::array();
+            for (const JobFile& file : *jobs)
+                rows.push_back({{"name", file.name}, {"date", file.date}, {"done", file.state == JobState::done}, {"note", file.note}});
+            print_json({{"format", "bindhue-job-list"}, {"version", 1}, {"jobs", std::move(rows)}});
+            return done;
+        }
+        if (jobs->empty()) std::cout << "No job is kept yet. bindhue job new makes one.\n";
+        Table rows({"job", "date", "wraps", "thread m", "photos", "", "note"});
+        for (const JobFile& file : *jobs) {
+            int wraps = 0;
+            double metres = 0;
+            for (const WantedBand& band : file.job.bands) wraps += band.count;
+            for (const auto& [code, m] : bindhue::takes(file.job).metres) metres += m;
+            rows.add({file.name, file.date, std::to_string(wraps), number("%.1f", metres), std::to_string(file.photos.size()),
+                       state_words[static_cast<int>(file.state)], file.note});
+        }
+        if (!jobs->empty()) std::cout << rows.text();
+        return done;
+    }
+
+    int show_one(const Shop& opened) const {
+        const Result<JobFile> file = load_job(opened, name);
+        if (!file) return fail(file.error());
+        const Result<Left> left = left_on_spools(file->job, "job " + name);
+        if (!left) return fail(left.error());
+        if (json) {
+            ordered_json out = document(file->job, *left);
+            out["format"] = "bindhue-job-show";
+            out["name"] = file->name;
+            out["date"] = file->date;
+            out["note"] = file->note;
+            out["done"] = file->state == JobState::done;
+            out["photos"] = file->photos;
+            print_json(out);
+            return done;
+        }
+        std::cout << "job " << name << ", " << file->date << ", " << state_words[static_cast<int>(file->state)] << '\n';
+        if (!file->note.empty()) std::cout << file->note << '\n';
+        for (const std::string& path : file->photos) std::cout << (job_folder(opened, name) / path).string() << '\n';
+        std::cout << '\n';
+        print(file->job, *left);
+        return done;
     }
 };
 
 }  // namespace
 
 void add_job(CLI::App& app, int& exit_code) {
-    auto command = std::make_shared<TakesCommand>();
-    CLI::App* job = app.add_subcommand("job", "What a job needs");
+    auto command = std::make_shared<JobCommand>();
+    CLI::App* job = app.add_subcommand("job", "The jobs on the bench: what they take, and what is left on the spools");
     job->require_subcommand(1);
-    CLI::App* takes = job->add_subcommand("takes", "Thread and finish that a list of wraps takes, and which spool runs out");
-    takes->add_option("bands", command->table,
-                      "Table of wraps: width_mm, diameter_mm, pitch_mm, and perhaps thread_mm, underwrap_mm, layers, count, spool")
-        ->required();
-    add_shop_option(*takes, command->shop);
-    takes->add_option("--film", command->film_mm, "Thickness of one coat in mm")
-        ->check(CLI::Range(0.01, 2.0))
-        ->capture_default_str();
-    takes->add_option("--coats", command->coats, "Coats of finish")->check(CLI::Range(1, 10))->capture_default_str();
-    takes->add_flag("--one-guide", command->one_guide, "Allow more for waste, as for a single guide");
+    const auto add = [&](const char* name, const char* help, const char* example, int (JobCommand::*what)() const) {
+        CLI::App* sub = job->add_subcommand(name, help);
+        add_shop_option(*sub, command->shop);
+        sub->footer(std::string("Example: ") + example);
+        sub->callback([command, what, &exit_code] { exit_code = (command.get()->*what)(); });
+        return sub;
+    };
+    const auto add_wraps = [&](CLI::App& sub, const char* bands) {
+        sub.add_option(bands, command->table,
+                       "Table of wraps: width_mm, diameter_mm, pitch_mm, and perhaps thread_mm, underwrap_mm, layers, count, spool, "
+                       "schedule")
+            ->required();
+        sub.add_option("--film", command->job.film_mm, "Thickness of one coat in mm")
+            ->check(CLI::Range(0.01, 2.0))
+            ->capture_default_str();
+        sub.add_option("--coats", command->job.coats, "Coats of finish")->check(CLI::Range(1, 10))->capture_default_str();
+        sub.add_flag("--one-guide", command->job.one_guide, "Allow more for waste, as for a single guide");
+    };
+    CLI::App* takes = add("takes", "Thread and finish that a list of wraps takes, and which spool runs out",
+                          "bindhue job takes wraps.csv --coats 2", &JobCommand::takes);
+    add_wraps(*takes, "bands");
     takes->add_flag("--json", command->json, "For machines");
-    takes->footer("Example: bindhue job takes wraps.csv --coats 2");
-    takes->callback([command, &exit_code] { exit_code = command->run(); });
+
+    CLI::App* make = add("new", "Keep a job: its wraps, its photos and what is read on them",
+                         "bindhue job new trout-4 --bands wraps.csv --photo door.jpg --card my-card.json", &JobCommand::make);
+    make->add_option("name", command->name, "The job's name: letters, digits, - and _")->required();
+    add_wraps(*make, "--bands");
+    make->add_option("--photo", command->photos, "A photo of the old wrap with the card; may be repeated")->allow_extra_args(false);
+    command->photo.add_to(*make);
+    make->add_option("--note", command->note, "What else there is to know");
+
+    CLI::App* show = add("show", "The jobs, or what one takes and how far it is", "bindhue job show trout-4", &JobCommand::show);
+    show->add_option("name", command->name, "The job's name (default: a list of all)");
+    show->add_flag("--json", command->json, "For machines");
+
+    add("done", "Take a job's thread off the spools whose length is known, once", "bindhue job done trout-4", &JobCommand::finish)
+        ->add_option("name", command->name, "The job's name")
+        ->required();
 }
 
 }  // namespace bindhue::capture::cli

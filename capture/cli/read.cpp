@@ -24,35 +24,6 @@ nlohmann::ordered_json card_json(const CardReport& card) {
     return out;
 }
 
-nlohmann::ordered_json reading_json(const WrapReading& reading) {
-    nlohmann::ordered_json bands = nlohmann::ordered_json::array();
-    for (const BandReading& band : reading.bands) {
-        nlohmann::ordered_json outline = nlohmann::ordered_json::array();
-        for (const PixelPoint& p : band.outline) outline.push_back({p.x_px, p.y_px});
-        bands.push_back({{"start_mm", band.start_mm},
-                         {"length_mm", band.length_mm},
-                         {"role", name(band.role)},
-                         {"lab", to_json(band.colour.lab)},
-                         {"covariance", to_json(band.colour.covariance)},
-                         {"shared_covariance", to_json(band.colour.shared)},
-                         {"photos", band.photos},
-                         {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
-                         {"warnings", band.warnings},
-                         {"outline_px", outline}});
-    }
-    nlohmann::ordered_json out{{"format", "bindhue-reading"},
-                               {"version", 1},
-                               {"photo", reading.photo},
-                               {"colour", "CIELAB, D50, 2 degree"}};
-    if (!reading.photos.empty()) out["photos"] = reading.photos;
-    out["bands"] = std::move(bands);
-    out["blank_diameter_mm"] =
-        reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
-    out["card"] = card_json(reading.card);
-    out["warnings"] = reading.warnings;
-    return out;
-}
-
 void print_reading(const WrapReading& reading) {
     const bool colour = terminal_has_colour();
     Table table({"band", "", "role", "from mm", "length mm", "L*", "a*", "b*", "95 % +-", "pitch mm"});
@@ -95,7 +66,7 @@ struct ReadCommand {
         const Result<WrapReading> reading = photo.read(paths);
         if (!reading) return fail(reading.error());
         if (json) {
-            print_json(reading_json(*reading));
+            print_json(to_json(*reading));
         } else {
             print_reading(*reading);
         }
@@ -107,6 +78,35 @@ struct ReadCommand {
 };
 
 }  // namespace
+
+nlohmann::ordered_json to_json(const WrapReading& reading) {
+    nlohmann::ordered_json bands = nlohmann::ordered_json::array();
+    for (const BandReading& band : reading.bands) {
+        nlohmann::ordered_json outline = nlohmann::ordered_json::array();
+        for (const PixelPoint& p : band.outline) outline.push_back({p.x_px, p.y_px});
+        bands.push_back({{"start_mm", band.start_mm},
+                         {"length_mm", band.length_mm},
+                         {"role", name(band.role)},
+                         {"lab", to_json(band.colour.lab)},
+                         {"covariance", to_json(band.colour.covariance)},
+                         {"shared_covariance", to_json(band.colour.shared)},
+                         {"photos", band.photos},
+                         {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
+                         {"warnings", band.warnings},
+                         {"outline_px", outline}});
+    }
+    nlohmann::ordered_json out{{"format", "bindhue-reading"},
+                               {"version", 1},
+                               {"photo", reading.photo},
+                               {"colour", "CIELAB, D50, 2 degree"}};
+    if (!reading.photos.empty()) out["photos"] = reading.photos;
+    out["bands"] = std::move(bands);
+    out["blank_diameter_mm"] =
+        reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
+    out["card"] = card_json(reading.card);
+    out["warnings"] = reading.warnings;
+    return out;
+}
 
 void add_read(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<ReadCommand>();

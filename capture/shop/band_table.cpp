@@ -35,6 +35,11 @@ Result<WantedBand> read_row(const CsvTable& table, std::size_t row) {
         return table.error(row, table.has(status.error().where) ? status.error().where : "pitch_mm",
                            status.error().what, status.error().mend);
     if (table.has("spool")) band.spool = table.text(row, "spool");
+    if (table.has("schedule") && !table.text(row, "schedule").empty()) {
+        const Result<Schedule> schedule = parse_schedule(table.text(row, "schedule"));
+        if (!schedule) return table.error(row, "schedule", schedule.error().what, schedule.error().mend);
+        band.schedule = *schedule;
+    }
     return band;
 }
 

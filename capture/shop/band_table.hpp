@@ -5,19 +5,13 @@
 #include <string_view>
 #include <vector>
 
-#include "colour/quantities.hpp"
+#include "colour/job.hpp"
 #include "colour/result.hpp"
 
 namespace bindhue::capture {
 
-struct WantedBand {
-    std::string spool;  // code; empty if the table has none
-    Winding winding;
-    int count = 1;  // how many such wraps
-};
-
 // Columns width_mm, diameter_mm, pitch_mm, and, if they are there, thread_mm (as the pitch if not), underwrap_mm, layers,
-// count (1 to 1000) and spool. `where` names the text in errors. Errors: bad_format, bad_value.
+// count (1 to 1000), spool and schedule. `where` names the text in errors. Errors: bad_format, bad_value.
 Result<std::vector<WantedBand>> read_band_table(std::string_view text, const std::string& where);
 
 }  // namespace bindhue::capture

@@ -216,6 +216,15 @@ int JsonCursor::integer(int at_least, int at_most) const {
     return static_cast<int>(value);
 }
 
+bool JsonCursor::boolean() const {
+    if (!json_ || failed()) return false;
+    if (!json_->is_boolean()) {
+        fail(Reason::bad_format, "Yes or no is wanted here, not " + kind(*json_) + ".", "Write true or false.");
+        return false;
+    }
+    return json_->get<bool>();
+}
+
 std::string JsonCursor::text() const {
     if (!json_ || failed()) return {};
     if (!json_->is_string()) {

@@ -44,6 +44,7 @@ class JsonCursor {
 
     double number(double at_least, double at_most) const;
     int integer(int at_least, int at_most) const;
+    bool boolean() const;
     std::string text() const;  // any length, also empty
 
     // The fields of this object that are not among the known ones, as the text of a JSON object; empty if

@@ -22,7 +22,8 @@ TEST_CASE("A bad list of wraps is refused with its place") {
           "width_mm,diameter_mm,pitch_mm\n30,10,\n", "width_mm,diameter_mm,pitch_mm\n,10,0.15\n",
           "width_mm,diameter_mm,pitch_mm\nnan,10,0.15\n", "width_mm,diameter_mm,pitch_mm\n30,10,2\n",
           "width_mm,diameter_mm,pitch_mm,count\n30,10,0.15,1.5\n",
-          "width_mm,diameter_mm,pitch_mm,layers\n30,10,0.15,1e9\n"}) {
+          "width_mm,diameter_mm,pitch_mm,layers\n30,10,0.15,1e9\n",
+          "width_mm,diameter_mm,pitch_mm,schedule\n30,10,0.15,varnish\n"}) {
         INFO(text);
         const auto bands = read_band_table(text, "job");
         REQUIRE_FALSE(bands);

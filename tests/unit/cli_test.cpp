@@ -73,7 +73,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes"}) {
+    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes", "job new", "job show", "job done"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -346,4 +346,46 @@ TEST_CASE("job takes tells thread, finish and what runs out, with the cautions")
     CHECK(refused.code == 3);
     explained(refused);
     CHECK(bindhue_command("job").code == 2);
+}
+
+TEST_CASE("A job is kept with its photo, its thread counted by the audit and taken off the spool when done") {
+    const TemporaryFolder folder;
+    const auto bands = folder.path / "wraps.csv", spools = folder.path / "spools.json";
+    std::ofstream(bands) << "spool,schedule,width_mm,diameter_mm,pitch_mm,count\nS1,finish,30,10,0.15,2\n";
+    std::ofstream(spools) << R"({"format":"bindhue-spools","version":1,"spools":[{"code":"S1","material":"nylon","size_mm":0.15,
+        "metres_left":10,"readings":[{"lab":[50,0,0],"covariance":[[1,0,0],[0,1,0],[0,0,1]]}]}]})";
+    const std::string at = " --shop " + quoted(folder.path);
+    const Ended kept = bindhue_command("job new trout-4 --note 'by the door' --bands " + quoted(bands) + " --photo " + photo("door.jpg") + at);
+    CHECK(kept.err == "");
+    REQUIRE(kept.code == 0);
+    CHECK(std::filesystem::exists(folder.path / "jobs/trout-4/photo-1.jpg"));
+    CHECK(json::parse(text_of(folder.path / "jobs/trout-4/reading.json"))["bands"].size() == 7);
+    const Ended again = bindhue_command("job new trout-4 --bands " + quoted(bands) + at);
+    CHECK(again.code == 3);
+    explained(again);
+
+    const Ended list = bindhue_command("job show" + at);
+    CHECK_THAT(list.out, Catch::Contains("trout-4") && Catch::Contains("by the door"));
+    CHECK_THAT(bindhue_command("job show trout-4" + at).out, Catch::Contains("runs out: 7.2 m short"));
+    CHECK(json::parse(bindhue_command("job show --json" + at).out)["jobs"][0]["done"] == false);
+
+    // Two wraps and two trims were read: that is what was asked for.
+    const json audit = json::parse(bindhue_command("audit --jobs --json" + at).out);
+    CHECK(audit["asked"]["looks"] == 4);
+    CHECK(audit["stock"][0]["spool"] == "S1");
+    CHECK(audit["stock"][0]["runs_out"] == true);
+
+    const Ended finished = bindhue_command("job done trout-4" + at);
+    CHECK(finished.code == 0);
+    CHECK_THAT(finished.out, Catch::Contains("10.0 m were left, now 0.0 m"));
+    CHECK(json::parse(bindhue_command("spool show S1 --json" + at).out)["spools"][0]["metres_left"] == 0);
+    CHECK(bindhue_command("job done trout-4" + at).code == 3);
+    CHECK(json::parse(bindhue_command("audit --jobs --json" + at).out)["stock"].empty());
+    for (const char* wrong : {"job new ../x --bands ", "job new x --photo /nowhere.jpg --bands "}) {
+        const Ended refused = bindhue_command(wrong + quoted(bands) + at);
+        CHECK(refused.code == 3);
+        explained(refused);
+    }
+    CHECK(std::filesystem::exists(folder.path / "jobs/trout-4"));
+    CHECK_FALSE(std::filesystem::exists(folder.path / "jobs/x"));
 }

@@ -7,6 +7,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/coat_tests.hpp"
+#include "shop/job_file.hpp"
 #include "shop/json_text.hpp"
 #include "shop/spool_file.hpp"
 
@@ -125,6 +126,17 @@ TEST_CASE("The schema of coat tests and their reader agree on every rule") {
               [](const Json& json) { return read_coat_tests(json.dump(), "c").has_value(); });
     walk.all();
     CHECK(walk.rules() > 50);
+}
+
+TEST_CASE("The schema of jobs and their reader agree on every rule") {
+    const auto document = parse_json(R"({"format":"bindhue-job","version":1,"name":"trout-4","date":"2026-11-26","note":"","state":"open","coats":2,
+        "film_mm":0.15,"one_guide":false,"bands":[{"spool":"S1","schedule":"finish","width_mm":30,"diameter_mm":10,"pitch_mm":0.15,"thread_mm":0.15,
+        "underwrap_mm":0,"layers":1,"count":2}],"photos":["photo-1.jpg"],"taken":[{"spool":"S1","before_m":90,"after_m":70}]})", "job");
+    REQUIRE(document);
+    Walk walk(json_file("palettes/job.schema.json"), *document,
+              [](const Json& json) { return read_job(json.dump(), "j").has_value(); });
+    walk.all();
+    CHECK(walk.rules() > 70);
 }
 
 TEST_CASE("The demo shop is a sound rack") {

@@ -1,0 +1,40 @@
+// A job: the wraps that are wanted, and what they take.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "colour/coating.hpp"
+#include "colour/quantities.hpp"
+
+namespace bindhue {
+
+struct WantedBand {
+    std::string spool;                 // code; empty if not chosen yet
+    std::optional<Schedule> schedule;  // none if not chosen yet
+    Winding winding;
+    int count = 1;  // how many such wraps, 1 to 1000
+};
+
+struct Job {
+    std::vector<WantedBand> bands;
+    int coats = 2;                     // of finish, 1 to 10
+    double film_mm = usual_film_mm;    // of one coat, 0.01 to 2
+    bool one_guide = false;            // a repair of one guide: more is wasted
+};
+
+double waste(const Job& job);  // as a share: one_guide_waste or whole_rod_waste
+
+// Of all wraps of this band, with their ends, without waste.
+double thread_metres(const WantedBand& band);
+
+struct Takes {
+    std::map<std::string, double> metres;  // by spool, with ends and waste; "" holds what has no spool yet
+    double film_ml = 0;                    // of one coat
+};
+// Precondition: each winding passes validate().
+Takes takes(const Job& job);
+
+}  // namespace bindhue
