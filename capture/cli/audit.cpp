@@ -45,6 +45,7 @@ struct AuditCommand {
         std::vector<Stock> stock;
         Palette rack;
         std::vector<Ground> under;
+        CoatModel coat_model;
         std::vector<SpoolLook> looks;
         std::vector<AskedLook> asked;
         Audit audit;
@@ -76,7 +77,10 @@ struct AuditCommand {
         out.under = std::move(*under);
         const Result<std::vector<Schedule>> coated = parse_schedules(schedules);
         if (!coated) return coated.error();
-        Result<std::vector<SpoolLook>> looks = finished_looks(out.rack, out.under, *coated);
+        Result<CoatModel> coat_model = coat_model_of(shop);
+        if (!coat_model) return coat_model.error();
+        out.coat_model = std::move(*coat_model);
+        Result<std::vector<SpoolLook>> looks = finished_looks(out.rack, out.under, *coated, out.coat_model);
         if (!looks) return looks.error();
         out.looks = std::move(*looks);
 
@@ -120,7 +124,7 @@ struct AuditCommand {
         Offer offer;
         offer.spools = std::move(*offered);
         if (!offer.spools.empty()) {
-            Result<std::vector<SpoolLook>> their_looks = finished_looks(offer.spools, out.under, *coated);
+            Result<std::vector<SpoolLook>> their_looks = finished_looks(offer.spools, out.under, *coated, out.coat_model);
             if (!their_looks) return their_looks.error();
             offer.looks = std::move(*their_looks);
         }
@@ -133,12 +137,18 @@ struct AuditCommand {
 
     bool all_surfaces() const { return targets.empty() && !jobs; }
 
+    // Coat tests that a spool's finished look rests on.
+    static std::size_t tests_behind(const Found& found, std::size_t look) {
+        return found.coat_model.tests(found.rack[found.looks[look].spool].material, found.looks[look].schedule);
+    }
+
     static nlohmann::ordered_json look_json(const Found& found, std::size_t index) {
         const SpoolLook& look = found.looks[index];
         return {{"spool", found.rack[look.spool].code},
                 {"schedule", name(look.schedule)},
                 {"ground", found.under[look.ground].label},
-                {"lab", to_json(look.lab)}};
+                {"lab", to_json(look.lab)},
+                {"coat_tests", tests_behind(found, index)}};
     }
 
     nlohmann::ordered_json document(const Found& found) const {
@@ -202,7 +212,7 @@ struct AuditCommand {
             if (audit.gaps.size() > shown) std::cout << " (" << shown << " of " << audit.gaps.size() << ")";
             std::cout << "\n\n";
             Table table({"", "gap", "", "of all", "looks", "a spool here: L* a* b*", "would serve", "off by", "at worst", "nearest spool",
-                         "schedule", "ground"});
+                         "schedule", "ground", "tests"});
             for (std::size_t g = 0; g < std::min(shown, audit.gaps.size()); ++g) {
                 const Gap& gap = audit.gaps[g];
                 const SpoolLook& nearest = found.looks[gap.nearest];
@@ -210,7 +220,8 @@ struct AuditCommand {
                            number("%.1f %%", 100 * gap.share), std::to_string(gap.looks), in_words(gap.middle),
                            number("%.2f %%", 100 * gap.would_serve),
                            number("%.1f", gap.delta_e), number("%.1f", gap.worst), found.rack[nearest.spool].code,
-                           std::string(name(nearest.schedule)), found.under[nearest.ground].label});
+                           std::string(name(nearest.schedule)), found.under[nearest.ground].label,
+                           rests_on(tests_behind(found, gap.nearest))});
             }
             std::cout << table.text();
         }
@@ -249,8 +260,13 @@ struct AuditCommand {
         if (all_surfaces())
             std::cout << "\nThe surface colours are those of paints, inks, plastics and textiles (Pointer 1980); thread "
                          "alone reaches fewer.\n";
-        std::cout << "\nFinished looks are predicted, and what coating does is a prior until this shop has coat "
-                     "tests: make a test wrap before you buy.\n";
+        std::size_t tested = 0;
+        for (std::size_t i = 0; i < found.looks.size(); ++i) tested += tests_behind(found, i) > 0;
+        const std::string how =
+            tested == 0 ? "from optics alone, for this shop has no coat test of these materials"
+                        : number("%.0f", 100 * static_cast<double>(tested) / static_cast<double>(found.looks.size())) +
+                                  " % of them by coat tests of this shop and the rest from optics alone";
+        std::cout << "\nFinished looks are predicted, " << how << ": make a test wrap before you buy.\n";
     }
 
     void print_offer(const Offer& offer, bool colour) const {

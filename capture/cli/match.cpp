@@ -50,6 +50,9 @@ struct MatchCommand {
         Result<std::vector<Schedule>> wanted_schedules = parse_schedules(schedules);
         if (!wanted_schedules) return fail(wanted_schedules.error());
         options.schedules = std::move(*wanted_schedules);
+        Result<CoatModel> coat_model = coat_model_of(shop);
+        if (!coat_model) return fail(coat_model.error());
+        options.coat_model = std::move(*coat_model);
         const Result<std::vector<Candidate>> candidates = rank(target->colour, rack, *under, options);
         if (!candidates) return fail(candidates.error());
         if (json) {
@@ -133,6 +136,7 @@ struct MatchCommand {
                                        {"pass_chance", c.pass_chance},
                                        {"leans", c.leans},
                                        {"steps", c.steps},
+                                       {"coat_tests", c.coat_tests},
                                        {"same_kind", c.same_kind},
                                        {"notes", c.notes}};
             for (const auto& [light, difference] : under_lights(target.colour, c.predicted))
@@ -157,9 +161,9 @@ struct MatchCommand {
                   << "\n\n";
         std::vector<std::string> head{"",          "spool",    "",
                                       "name",      "material", "size",
-                                      "schedule",  "ground",   "finished L* a* b*",
-                                      "CIEDE2000", "95 %",     "pass",
-                                      "leans"};
+                                      "schedule",  "ground",   "tests",
+                                      "finished L* a* b*",     "CIEDE2000", "95 %",
+                                      "pass",      "leans"};
         for (const std::string& light : lights) head.push_back("in " + light);
         Table table(head);
         std::size_t place = 0;
@@ -174,6 +178,7 @@ struct MatchCommand {
                 spool.size,
                 std::string(name(c.schedule)),
                 under[c.ground].label,
+                rests_on(c.coat_tests),
                 in_words(c.predicted.lab),
                 number("%.1f", c.delta_e),
                 number("%.1f", c.interval_low) + " to " + number("%.1f", c.interval_high),
@@ -186,8 +191,10 @@ struct MatchCommand {
         std::cout << table.text() << '\n';
         std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n",
                     tolerance);
-        std::cout << "What coating does to each thread is a prior from optics here, and coat tests of this shop are not "
-                     "in it yet (see bindhue coat predict): a match is an estimate.\n"
+        const auto tested = [](const Candidate& c) { return c.coat_tests > 0; };
+        std::cout << rests_on_in_words(std::any_of(candidates.begin(), candidates.end(), tested),
+                                       !std::all_of(candidates.begin(), candidates.end(), tested))
+                  << "A match is an estimate.\n"
                      "Make a test wrap on scrap of the same blank first, and judge it in daylight.\n"
                      "Uncured resin and hardener can sensitise skin and burn: gloves, eye protection, fresh "
                      "air; follow the maker's data sheet.\n";

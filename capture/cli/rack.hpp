@@ -22,6 +22,14 @@ Result<std::filesystem::path> shop_folder(const std::string& folder);
 
 Result<SpoolFile> spools_of(const std::string& folder);
 
+// What the shop's coat tests teach; the prior if it has none.
+Result<CoatModel> coat_model_of(const std::string& folder);
+
+// For a column "tests": how many coat tests a finished look rests on, or "prior".
+std::string rests_on(std::size_t coat_tests);
+// What that column means; `some`: there are rows with tests, `others`: there are rows without.
+std::string rests_on_in_words(bool some, bool others);
+
 // As typed: blank (as read; not_found without one), white, dark, underwrap:CODE or L,a,b. Of an underwrap the
 // reading that is like `context`.
 Result<std::vector<Ground>> parse_grounds(const std::vector<std::string>& texts,

@@ -274,7 +274,7 @@ class Choice {
 }  // namespace
 
 Result<std::vector<SpoolLook>> finished_looks(const Palette& palette, std::span<const Ground> grounds,
-                                              std::span<const Schedule> schedules) {
+                                              std::span<const Schedule> schedules, const CoatModel& coat_model) {
     if (const Status status = validate(palette); !status) return status.error();
     if (palette.empty()) return Error{Reason::too_few, "There is no spool.", "palette", "Add spools to the shop."};
     if (grounds.empty())
@@ -294,9 +294,9 @@ Result<std::vector<SpoolLook>> finished_looks(const Palette& palette, std::span<
         for (std::size_t i = 0; i < each; ++i) {
             const Schedule schedule = schedules[i / grounds.size()];
             const std::size_t ground = i % grounds.size();
-            out[s * each + i] = {
-                s, schedule, ground,
-                predicted_look(palette[s].material, schedule, palette[s].size_mm, dry, under[ground])};
+            out[s * each + i] = {s, schedule, ground,
+                                 coat_model.predicted_look(palette[s].material, schedule, palette[s].size_mm, dry,
+                                                           under[ground])};
         }
     });
     return out;

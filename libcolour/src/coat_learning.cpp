@@ -19,6 +19,8 @@ constexpr double mean_width = 2.0, slope_width = 1.0;
 constexpr double usual_scatter = 0.7, usual_scatter_tests = 4, tails = 2;
 constexpr double freedom = 4;  // of Student's t
 constexpr double outlier_weight = 0.3;
+constexpr int most_rounds = 15;
+constexpr double settled = 0.01;  // of prior deviations and of CIELAB units: far below what the tests leave open
 
 std::array<double, features> features_of(const Lab<D50>& dry, const Lab<D50>& ground) {
     return {1, (dry.L - 50) / 30, dry.a / 30, dry.b / 30, (ground.L - 50) / 30};
@@ -34,26 +36,28 @@ struct Case {
     const Surface* dry;
     const Surface* ground;
 
-    Eigen::Vector3d look(const Vector& at) const {
+    static std::array<double, physical> moved_by(const Vector& at) {
         std::array<double, physical> z{};
         for (int k = 0; k < physical; ++k) z[static_cast<std::size_t>(k)] = std::clamp(at(k), -4.0, 4.0);
+        return z;
+    }
+    Eigen::Vector3d look(const Vector& at) const {
         Eigen::Vector3d out =
-            vector_of(coated_look(coating_prior(material, schedule, z), size_mm, *dry, *ground));
+            vector_of(coated_look(coating_prior(material, schedule, moved_by(at)), size_mm, *dry, *ground));
         const auto f = features_of(dry->reading().lab, ground->reading().lab);
         for (int axis = 0; axis < 3; ++axis)
             for (int k = 0; k < features; ++k)
                 out(axis) += at(physical + axis * features + k) * f[static_cast<std::size_t>(k)];
         return out;
     }
-    Slope slope(const Vector& at) const {
+    LookSlopes slopes(const Vector& at) const {
+        return look_slopes(material, schedule, moved_by(at), size_mm, *dry, *ground);
+    }
+    Slope slope(const LookSlopes& slopes) const {
         Slope out = Slope::Zero();
-        constexpr double step = 0.02;
-        for (int k = 0; k < physical; ++k) {
-            Vector more = at, less = at;
-            more(k) += step;
-            less(k) -= step;
-            out.col(k) = (look(more) - look(less)) / (2 * step);
-        }
+        for (int k = 0; k < physical; ++k)
+            for (int axis = 0; axis < 3; ++axis)
+                out(axis, k) = slopes.by_parameter[static_cast<std::size_t>(k)][static_cast<std::size_t>(axis)];
         const auto f = features_of(dry->reading().lab, ground->reading().lab);
         for (int axis = 0; axis < 3; ++axis)
             for (int k = 0; k < features; ++k)
@@ -61,6 +65,11 @@ struct Case {
         return out;
     }
 };
+
+Matrix3 carried(const Matrix3& slope, const Matrix3& covariance) {
+    const Matrix3 c = slope * covariance * transpose(slope);
+    return 0.5 * (c + transpose(c));
+}
 
 Vector prior_precision() {
     Vector out;
@@ -95,7 +104,7 @@ CoatModel::CoatModel(std::span<const CoatTest> tests) {
             double scatter = usual;
             std::vector<double> weight(own.size(), 1);
             Square curvature;
-            for (int round = 0; round < 15; ++round) {
+            for (int round = 0; round < most_rounds; ++round) {
                 curvature = precision.asDiagonal();
                 Vector downhill = -precision.cwiseProduct(at);
                 double squares = 0;
@@ -104,18 +113,20 @@ CoatModel::CoatModel(std::span<const CoatTest> tests) {
                     const Case wrap{material, schedule, t.size_mm, &dry[own[i]], &ground[own[i]]};
                     const Eigen::Vector3d left = vector_of(t.finished) - wrap.look(at);
                     weight[i] = (freedom + 3) / (freedom + left.squaredNorm() / scatter);
-                    const Slope slope = wrap.slope(at);
+                    const Slope slope = wrap.slope(wrap.slopes(at));
                     curvature += weight[i] / scatter * slope.transpose() * slope;
                     downhill += weight[i] / scatter * slope.transpose() * left;
                     squares += weight[i] * left.squaredNorm();
                 }
                 const Vector step = curvature.ldlt().solve(downhill);
                 at += step * std::min(1.0, 1.0 / std::max(step.head(physical).cwiseAbs().maxCoeff(), 1e-9));
+                const double before = scatter;
                 // Residuals are smaller than errors by the freedom that the unknowns took.
                 const double taken = unknowns - curvature.ldlt().solve(Square(precision.asDiagonal())).trace();
                 const double free = std::max(3.0 * static_cast<double>(own.size()) - taken, 0.0);
                 scatter = (squares + 3 * usual_scatter_tests * usual) /
                           (free + 3 * usual_scatter_tests);
+                if (step.cwiseAbs().maxCoeff() < settled && std::abs(scatter - before) < settled * before) break;
             }
             Learned out{material, schedule, own.size(), {}, {}, scatter};
             const Square covariance = curvature.inverse();
@@ -146,25 +157,38 @@ std::size_t CoatModel::tests(Material material, Schedule schedule) const {
 Result<Reading> CoatModel::predict(Material material, Schedule schedule, double size_mm, const Reading& dry,
                                    const Reading& ground) const {
     const Result<Reading> by_prior = predict_finished(material, schedule, size_mm, dry, ground);
+    if (!by_prior || find(material, schedule) == nullptr) return by_prior;
+    const Surface over = Surface::nearest(dry), under = Surface::nearest(ground);
+    const FinishedCovariance covariance = predicted_covariance(material, schedule, size_mm, over, under);
+    return Reading{predicted_look(material, schedule, size_mm, over, under), covariance.from_dry + covariance.rest,
+                   dry.context};
+}
+
+Lab<D50> CoatModel::predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
+                                   const Surface& ground) const {
     const Learned* learned = find(material, schedule);
-    if (!by_prior || learned == nullptr) return by_prior;
-    const Surface over = Surface::nearest(dry), under = Surface::nearest(ground),
-                  sharp = Surface::nearest(exact(ground.lab));
-    const Case wrap{material, schedule, size_mm, &over, &under};
-    const Vector at = Eigen::Map<const Vector>(learned->at.data());
-    const Square covariance = Eigen::Map<const Square>(learned->covariance.data());
-    const Eigen::Vector3d look = wrap.look(at);
-    const Slope slope = wrap.slope(at);
-    const Eigen::Matrix3d learnt =
-        slope * covariance * slope.transpose() + tails * learned->scatter * Eigen::Matrix3d::Identity();
-    // What the dry reading and the ground err by is carried through as the prior has it.
-    const FinishedCovariance whole = predicted_covariance(material, schedule, size_mm, over, under),
-                             of_ground = predicted_covariance(material, schedule, size_mm, over, sharp);
-    Reading out{{std::clamp(look(0), 0.0, 110.0), look(1), look(2)}, whole.from_dry, dry.context};
+    if (learned == nullptr) return bindhue::predicted_look(material, schedule, size_mm, dry, ground);
+    const Case wrap{material, schedule, size_mm, &dry, &ground};
+    const Eigen::Vector3d look = wrap.look(Eigen::Map<const Vector>(learned->at.data()));
+    return {std::clamp(look(0), 0.0, 110.0), look(1), look(2)};
+}
+
+FinishedCovariance CoatModel::predicted_covariance(Material material, Schedule schedule, double size_mm,
+                                                   const Surface& dry, const Surface& ground) const {
+    const Learned* learned = find(material, schedule);
+    if (learned == nullptr) return bindhue::predicted_covariance(material, schedule, size_mm, dry, ground);
+    const Case wrap{material, schedule, size_mm, &dry, &ground};
+    const LookSlopes slopes = wrap.slopes(Eigen::Map<const Vector>(learned->at.data()));
+    const Slope slope = wrap.slope(slopes);
+    const Eigen::Matrix3d learnt = slope * Eigen::Map<const Square>(learned->covariance.data()) * slope.transpose() +
+                                   tails * learned->scatter * Eigen::Matrix3d::Identity();
+    FinishedCovariance out{carried(slopes.by_dry, dry.reading().covariance), carried(slopes.by_dry, dry.reading().shared),
+                           carried(slopes.by_ground, ground.reading().covariance)};
     for (int r = 0; r < 3; ++r)
         for (int c = 0; c < 3; ++c) {
             const auto i = static_cast<std::size_t>(r), k = static_cast<std::size_t>(c);
-            out.covariance(i, k) += 0.5 * (learnt(r, c) + learnt(c, r)) + whole.rest(i, k) - of_ground.rest(i, k);
+            // A colour that no plain surface has may coat as none does.
+            out.rest(i, k) += 0.5 * (learnt(r, c) + learnt(c, r)) + dry.misfit()[i] * dry.misfit()[k];
         }
     return out;
 }

@@ -227,6 +227,17 @@ Matrix3 jacobian(const Vector3& base, const Look& look) {
     return out;
 }
 
+Matrix3 slope_by_dry(const Wrap& wrap, const Vector3& base, const Surface& dry, const Surface& ground) {
+    return jacobian(base, [&](std::size_t axis, double step) {
+        return coarse_look(wrap, moved(dry, axis, step), ground.coarse());
+    });
+}
+Matrix3 slope_by_ground(const Wrap& wrap, const Vector3& base, const Surface& dry, const Surface& ground) {
+    return jacobian(base, [&](std::size_t axis, double step) {
+        return coarse_look(wrap, dry.coarse(), moved(ground, axis, step));
+    });
+}
+
 Matrix3 carried(const Matrix3& jacobian, const Matrix3& covariance) {
     const Matrix3 c = jacobian * covariance * transpose(jacobian);
     return 0.5 * (c + transpose(c));
@@ -355,6 +366,25 @@ Lab<D50> coated_look(const CoatingParameters& parameters, double size_mm, const 
     return {std::clamp(look.L + misfit[0], 0.0, 110.0), look.a + misfit[1], look.b + misfit[2]};
 }
 
+LookSlopes look_slopes(Material material, Schedule schedule, const std::array<double, 5>& moved_by, double size_mm,
+                       const Surface& dry, const Surface& ground) {
+    const Wrap wrap(coating_prior(material, schedule, moved_by), size_mm);
+    const Vector3 base = coarse_look(wrap, dry.coarse(), ground.coarse());
+    LookSlopes out{slope_by_dry(wrap, base, dry, ground), slope_by_ground(wrap, base, dry, ground), {}};
+    constexpr double step = 0.02;
+    for (std::size_t k = 0; k < moved_by.size(); ++k) {
+        auto less = moved_by, more = moved_by;
+        less[k] -= step;
+        more[k] += step;
+        const auto look = [&](const std::array<double, 5>& at) {
+            return coarse_look(Wrap(coating_prior(material, schedule, at), size_mm), dry.coarse(), ground.coarse());
+        };
+        const Vector3 d = minus(look(more), look(less));
+        for (std::size_t axis = 0; axis < 3; ++axis) out.by_parameter[k][axis] = d[axis] / (2 * step);
+    }
+    return out;
+}
+
 Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
                         const Surface& ground) {
     if (material == Material::metallic) return dry.reading().lab;
@@ -376,12 +406,8 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
     const Wrap wrap(p.median, size_mm);
     const Vector3 base = coarse_look(wrap, dry.coarse(), ground.coarse());
 
-    const Matrix3 by_dry = jacobian(base, [&](std::size_t axis, double step) {
-        return coarse_look(wrap, moved(dry, axis, step), ground.coarse());
-    });
-    const Matrix3 by_ground = jacobian(base, [&](std::size_t axis, double step) {
-        return coarse_look(wrap, dry.coarse(), moved(ground, axis, step));
-    });
+    const Matrix3 by_dry = slope_by_dry(wrap, base, dry, ground);
+    const Matrix3 by_ground = slope_by_ground(wrap, base, dry, ground);
     out.from_dry = carried(by_dry, dry.reading().covariance);
     out.shared = carried(by_dry, dry.reading().shared);
     out.rest = carried(by_ground, ground.reading().covariance);

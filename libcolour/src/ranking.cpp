@@ -42,14 +42,15 @@ std::vector<std::string> notes_on(const Spool& spool, const Surface& dry) {
 }
 
 Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const Prepared& prepared,
-                const Ground& ground, const Surface& ground_surface, double tolerance) {
+                const Ground& ground, const Surface& ground_surface, const RankingOptions& options) {
     const FinishedCovariance covariance =
-        predicted_covariance(spool.material, row.schedule, spool.size_mm, prepared.dry, ground_surface);
+        options.coat_model.predicted_covariance(spool.material, row.schedule, spool.size_mm, prepared.dry, ground_surface);
     Candidate out;
     out.spool = row.spool;
     out.schedule = row.schedule;
     out.ground = row.ground;
     out.predicted = {row.look, covariance.from_dry + covariance.rest, prepared.dry.reading().context};
+    out.coat_tests = options.coat_model.tests(spool.material, row.schedule);
     out.same_kind = prepared.same_kind;
     out.steps = coats(row.schedule) + ground.extra_steps;
 
@@ -60,7 +61,7 @@ Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const
     out.delta_e = difference.expected();
     out.interval_low = difference.quantile(0.025);
     out.interval_high = difference.quantile(0.975);
-    out.pass_chance = difference.pass_chance(tolerance);
+    out.pass_chance = difference.pass_chance(options.tolerance);
     return out;
 }
 
@@ -99,8 +100,8 @@ Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palett
     for (std::size_t s = 0; s < palette.size(); ++s)
         for (const Schedule schedule : options.schedules)
             for (std::size_t g = 0; g < grounds.size(); ++g) {
-                const Lab<D50> look = predicted_look(palette[s].material, schedule, palette[s].size_mm,
-                                                     prepared[s].dry, ground_surfaces[g]);
+                const Lab<D50> look = options.coat_model.predicted_look(
+                    palette[s].material, schedule, palette[s].size_mm, prepared[s].dry, ground_surfaces[g]);
                 rows.push_back({s, g, schedule, look, ciede2000(target.lab, look)});
             }
     std::stable_sort(rows.begin(), rows.end(),
@@ -115,7 +116,7 @@ Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palett
         constexpr double tie = 0.01;
         if (best.size() == options.top && least_expected(row.at_best) > best.top() + tie) break;
         out.push_back(weigh(row, target, palette[row.spool], prepared[row.spool], grounds[row.ground],
-                            ground_surfaces[row.ground], options.tolerance));
+                            ground_surfaces[row.ground], options));
         best.push(out.back().delta_e);
         if (best.size() > options.top) best.pop();
     }

@@ -191,6 +191,19 @@ TEST_CASE("Finished looks are those that the ranking predicts") {
         REQUIRE(predicted);
         CHECK(ciede2000(look.lab, predicted->lab) < 1e-9);
     }
+
+    const CoatModel learned(std::vector<CoatTest>(5, {Material::nylon, Schedule::finish, 0.15, {20, 0, 0}, {45, 55, 30}, {25, 40, 25}}));
+    const auto taught = finished_looks(palette, two_grounds, two_schedules, learned);
+    REQUIRE(taught);
+    for (std::size_t i = 0; i < looks->size(); ++i) {
+        const SpoolLook& look = (*taught)[i];
+        const Spool& s = palette[look.spool];
+        const auto predicted = learned.predict(s.material, look.schedule, s.size_mm, s.readings[0], two_grounds[look.ground].colour);
+        REQUIRE(predicted);
+        CHECK(look.lab.vector() == predicted->lab.vector());
+        const bool tested = s.material == Material::nylon && look.schedule == Schedule::finish;
+        CHECK((ciede2000(look.lab, (*looks)[i].lab) > 0.5) == tested);
+    }
 }
 
 TEST_CASE("An audit refuses what makes no sense") {

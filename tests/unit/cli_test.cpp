@@ -321,6 +321,70 @@ TEST_CASE("audit tells in words what the rack serves, and refuses what it cannot
     CHECK(bindhue_command("audit --picture /nowhere/rack.png" + demo_shop).code == 5);
 }
 
+TEST_CASE("match and audit predict what coat predict does, with the shop's own coat tests") {
+    const TemporaryFolder folder;
+    const std::filesystem::path shop = folder.path / "shop", table = folder.path / "tests.csv", asked = folder.path / "asked.csv";
+    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop, std::filesystem::copy_options::recursive);
+    std::filesystem::remove(shop / "coat-tests.json");
+    std::ofstream(asked) << "L,a,b\n22,38,20\n";
+    const auto with_shop = [&](const std::string& arguments) { return bindhue_command(arguments + " --shop " + quoted(shop)); };
+    const std::string match = "match --lab 24,35,19 --ground 18,0,0 --top 60 --json";
+
+    const Ended untaught = with_shop(match);
+    REQUIRE(untaught.code == 0);
+    const json before = json::parse(untaught.out);
+    for (const json& row : before["candidates"]) CHECK(row["coat_tests"] == 0);
+    CHECK_THAT(with_shop("match --lab 24,35,19").out, Catch::Contains("prior: no coat test"));
+
+    std::ofstream(table) << "material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b\n"
+                            "nylon,0.15,finish,18,0,0,45,55,30,22,36,20\n"
+                            "nylon,0.15,finish,18,0,0,60,-20,15,30,-14,12\n"
+                            "nylon,0.15,finish,18,0,0,40,5,-35,16,4,-24\n";
+    REQUIRE(with_shop("coat add --table " + quoted(table)).code == 0);
+    const Ended taught = with_shop(match);
+    REQUIRE(taught.code == 0);
+    const json spools = json::parse(text_of(shop / "spools.json"))["spools"];
+    std::string questions;
+    std::vector<json> answers;
+    const json after = json::parse(taught.out);
+    for (const json& row : after["candidates"]) {
+        const bool tested = row["material"] == "nylon" && row["schedule"] == "finish";
+        CHECK(row["coat_tests"] == (tested ? 3 : 0));
+        const auto spool = std::find_if(spools.begin(), spools.end(), [&](const json& s) { return s["code"] == row["spool"]; });
+        REQUIRE(spool != spools.end());
+        answers.push_back(row["predicted_lab"]);
+        questions += json{{"material", row["material"]}, {"size_mm", (*spool)["size_mm"]}, {"schedule", row["schedule"]},
+                          {"dry_lab", (*spool)["readings"][0]["lab"]}, {"ground_lab", {18, 0, 0}}}.dump() + "\n";
+    }
+    REQUIRE(answers.size() == 60);
+    std::ofstream(folder.path / "questions") << questions;
+    const std::string ask = "'" BINDHUE_COMMAND "' coat predict --json --shop " + quoted(shop) + " <" +
+                            quoted(folder.path / "questions") + " >" + quoted(folder.path / "answers");
+    REQUIRE(std::system(ask.c_str()) == 0);
+    std::ifstream lines(folder.path / "answers");
+    std::string line;
+    for (const json& answer : answers) {
+        REQUIRE(std::getline(lines, line));
+        for (std::size_t k = 0; k < 3; ++k)
+            CHECK(json::parse(line)["lab"][k].get<double>() == Approx(answer[k].get<double>()).margin(1e-6));
+    }
+
+    const Ended audited = with_shop("audit --ground 18,0,0 --schedule finish --tolerance 0.1 --json --targets " + quoted(asked));
+    REQUIRE(audited.code == 0);
+    const json nearest = json::parse(audited.out)["gaps"][0]["nearest"];
+    const auto spool = std::find_if(spools.begin(), spools.end(), [&](const json& s) { return s["code"] == nearest["spool"]; });
+    CHECK(nearest["coat_tests"] == ((*spool)["material"] == "nylon" ? 3 : 0));
+    CHECK_THAT(with_shop("audit --targets " + quoted(asked)).out, Catch::Contains("by coat tests of this shop"));
+
+    std::ofstream(shop / "coat-tests.json") << "{\"format\": \"bindhue-coat-tests\"";
+    for (const std::string command : {"match --lab 24,35,19", "audit"}) {
+        const Ended broken = with_shop(command);
+        CHECK(broken.code == 3);
+        explained(broken);
+        CHECK_THAT(broken.err, Catch::Contains("coat-tests.json"));
+    }
+}
+
 TEST_CASE("job takes tells thread, finish and what runs out, with the cautions") {
     const TemporaryFolder folder;
     const auto bands = folder.path / "wraps.csv", spools = folder.path / "spools.json";

@@ -79,6 +79,48 @@ TEST_CASE("A test that the others contradict is named and does not rule") {
     CHECK(ciede2000(learned.predict(Material::nylon, Schedule::finish, 0.15, exact(dry), exact(dark))->lab, truth) < 2.5);
 }
 
+TEST_CASE("In parts the prediction is the same") {
+    const CoatModel learned(tests_of(Material::nylon, 8));
+    const Reading dry{{52, 35, 45}, Matrix3::diagonal({0.5, 1, 1}), {}}, ground{dark, Matrix3::diagonal({2, 1, 1}), {}};
+    const Surface over = Surface::nearest(dry), under = Surface::nearest(ground);
+    for (const Material material : {Material::nylon, Material::silk}) {  // one learned, one not
+        const auto whole = learned.predict(material, Schedule::finish, 0.2, dry, ground);
+        REQUIRE(whole);
+        CHECK(learned.predicted_look(material, Schedule::finish, 0.2, over, under).vector() == whole->lab.vector());
+        const FinishedCovariance parts = learned.predicted_covariance(material, Schedule::finish, 0.2, over, under);
+        CHECK((parts.from_dry + parts.rest).m == whole->covariance.m);
+    }
+}
+
+TEST_CASE("Slopes of a look are what differences of looks say") {
+    const std::array<double, 5> at{0.3, -0.5, 0.2, 0.4, 0.1};
+    const Surface dry = Surface::nearest(exact({52, 35, 45})), ground = Surface::nearest(exact({60, 5, 10}));
+    const LookSlopes slopes = look_slopes(Material::nylon, Schedule::finish, at, 0.15, dry, ground);
+    const auto look = [](const std::array<double, 5>& z, const Surface& d, const Surface& g) {
+        return coated_look(coating_prior(Material::nylon, Schedule::finish, z), 0.15, d, g).vector();
+    };
+    const auto alike = [](double slope, double difference) { CHECK(std::abs(slope - difference) < 0.06 + 0.1 * std::abs(difference)); };
+    for (std::size_t k = 0; k < at.size(); ++k) {
+        auto less = at, more = at;
+        less[k] -= 0.1;
+        more[k] += 0.1;
+        for (std::size_t axis = 0; axis < 3; ++axis)
+            alike(slopes.by_parameter[k][axis], (look(more, dry, ground)[axis] - look(less, dry, ground)[axis]) / 0.2);
+    }
+    for (std::size_t k = 0; k < 3; ++k) {
+        Vector3 less = dry.reading().lab.vector(), more = less, below = ground.reading().lab.vector(), above = below;
+        less[k] -= 1;
+        more[k] += 1;
+        below[k] -= 1;
+        above[k] += 1;
+        const auto surface = [](const Vector3& lab) { return Surface::nearest(exact(Lab<D50>::from(lab))); };
+        for (std::size_t axis = 0; axis < 3; ++axis) {
+            alike(slopes.by_dry(axis, k), (look(at, surface(more), ground)[axis] - look(at, surface(less), ground)[axis]) / 2);
+            alike(slopes.by_ground(axis, k), (look(at, dry, surface(above))[axis] - look(at, dry, surface(below))[axis]) / 2);
+        }
+    }
+}
+
 TEST_CASE("An uncertain reading makes the prediction less sure, learned or not") {
     const CoatModel learned(tests_of(Material::nylon, 8));
     const Reading sure = exact(dries[0]), unsure{dries[0], Matrix3::diagonal({4, 4, 4}), {}};

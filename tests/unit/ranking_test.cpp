@@ -132,6 +132,33 @@ TEST_CASE("like is ranked with like, and then what both readings share does not 
     CHECK((*like)[0].predicted.covariance(0, 0) >= 1 - 1e-9);  // the reading itself is no surer for it
 }
 
+TEST_CASE("the ranking predicts what the shop's coat tests teach, and says on how many it rests") {
+    const Palette palette = rack(30, 6);
+    // Coats after which this shop's nylon is darker and greener than the prior has it; silk has no test.
+    std::vector<CoatTest> tests;
+    for (const Spool& s : palette) {
+        if (s.material != Material::nylon) continue;
+        const auto prior = predict_finished(s.material, Schedule::finish, s.size_mm, s.readings[0], two_grounds[0].colour);
+        REQUIRE(prior);
+        tests.push_back({s.material, Schedule::finish, s.size_mm, two_grounds[0].colour.lab, s.readings[0].lab,
+                         {std::max(prior->lab.L - 4, 1.0), prior->lab.a - 3, prior->lab.b}});
+    }
+    RankingOptions options;
+    options.top = 1000;
+    options.coat_model = CoatModel(tests);
+    const auto all = rank({{40, 20, 10}, Matrix3::identity(), {}}, palette, two_grounds, options);
+    REQUIRE(all);
+    REQUIRE(all->size() == palette.size() * 6);
+    for (const Candidate& c : *all) {
+        const Spool& s = palette[c.spool];
+        CHECK(c.coat_tests == (s.material == Material::nylon && c.schedule == Schedule::finish ? tests.size() : 0));
+        const auto predicted = options.coat_model.predict(s.material, c.schedule, s.size_mm, s.readings[0], two_grounds[c.ground].colour);
+        REQUIRE(predicted);
+        CHECK(c.predicted.lab.vector() == predicted->lab.vector());
+        CHECK(c.predicted.covariance.m == predicted->covariance.m);
+    }
+}
+
 TEST_CASE("a fluorescent spool is ranked with a note and hides no other") {
     Palette palette = rack(5, 1);
     palette.push_back(spool("FLUO", {95, -70, 110}));

@@ -2,7 +2,7 @@
 //
 // A look is asked for (a past reading, a row of a table, a surface colour) and is served when some spool,
 // under some schedule over some ground, is predicted to finish within the tolerance of it. Judged by the
-// predicted means (colour/coating.hpp): an audit is about hundreds of looks at once, so the spread of each
+// predicted means (colour/coat_learning.hpp): an audit is about hundreds of looks at once, so the spread of each
 // prediction is left to the ranking.
 #pragma once
 
@@ -29,9 +29,10 @@ struct SpoolLook {
     Lab<D50> lab;
 };
 
-// Every spool under every schedule over every ground, in this order, by its absolute reading. Errors as those of rank().
+// Every spool under every schedule over every ground, in this order, by its absolute reading and what coat tests teach. Errors as those of
+// rank().
 Result<std::vector<SpoolLook>> finished_looks(const Palette& palette, std::span<const Ground> grounds,
-                                              std::span<const Schedule> schedules);
+                                              std::span<const Schedule> schedules, const CoatModel& coat_model = {});
 
 inline constexpr double default_tolerance = 2.0;
 // Two spools whose finished looks differ by less than this are twins. At 1 CIEDE2000 a difference is about

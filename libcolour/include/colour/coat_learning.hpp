@@ -37,6 +37,12 @@ class CoatModel {
     Result<Reading> predict(Material material, Schedule schedule, double size_mm, const Reading& dry,
                             const Reading& ground) const;
 
+    // The same in parts, for ranking many: precondition, size_mm in range.
+    Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
+                            const Surface& ground) const;
+    FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
+                                            const Surface& dry, const Surface& ground) const;
+
   private:
     static constexpr std::size_t size = 20;  // five physical unknowns, five weights on each axis
     struct Learned {

@@ -92,6 +92,15 @@ double coating_residual(Material material, Schedule schedule);
 Lab<D50> coated_look(const CoatingParameters& parameters, double size_mm, const Surface& dry,
                      const Surface& ground);
 
+// How such a look moves about the prior moved by so many standard deviations: with the dry colour and the ground's, Lab by Lab, and with each
+// of the five parameters, Lab a standard deviation. By differences on a spectrum in steps of 20 nm.
+struct LookSlopes {
+    Matrix3 by_dry, by_ground;
+    std::array<Vector3, 5> by_parameter{};
+};
+LookSlopes look_slopes(Material material, Schedule schedule, const std::array<double, 5>& moved_by, double size_mm,
+                       const Surface& dry, const Surface& ground);
+
 // One layer of thread over the ground. dry: as on the spool (opaque). ground: what lies under the thread, as
 // it looks bare. size_mm: diameter of the thread, min_thread_mm..max_thread_mm. The covariance holds the dry
 // and the ground reading's error carried through, the prior's spread, and what the model leaves out. Schedule

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "colour/coat_learning.hpp"
 #include "colour/coating.hpp"
 #include "colour/spool.hpp"
 
@@ -22,6 +23,7 @@ struct RankingOptions {
     std::vector<Schedule> schedules{all_schedules.begin(), all_schedules.end()};
     double tolerance = 2.0;  // CIEDE2000, the limit for a pass
     std::size_t top = 10;
+    CoatModel coat_model;    // what the shop's coat tests teach; nothing learned: the prior
 };
 
 struct Candidate {
@@ -34,6 +36,7 @@ struct Candidate {
     double pass_chance = 0;
     std::string leans;               // which way the candidate leans from the target, in words
     int steps = 0;                   // coats and layers beyond the bare wrap
+    std::size_t coat_tests = 0;  // of this material and schedule, that the finished look rests on; none: the prior
     bool same_kind = false;          // ranked against a spool reading of the target's camera, card and light
     std::vector<std::string> notes;  // for instance: metallic changes with angle
 };
