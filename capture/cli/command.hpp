@@ -57,6 +57,7 @@ void add_read(CLI::App& app, int& exit_code);
 void add_match(CLI::App& app, int& exit_code);
 void add_card(CLI::App& app, int& exit_code);
 void add_spool(CLI::App& app, int& exit_code);
+void add_shop(CLI::App& app, int& exit_code);
 void add_coat(CLI::App& app, int& exit_code);
 void add_job(CLI::App& app, int& exit_code);
 void add_audit(CLI::App& app, int& exit_code);

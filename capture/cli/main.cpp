@@ -23,6 +23,7 @@ int main(int argc, char** argv) {
     add_card(app, exit_code);
     add_audit(app, exit_code);
     add_spool(app, exit_code);
+    add_shop(app, exit_code);
     add_coat(app, exit_code);
     add_job(app, exit_code);
     try {

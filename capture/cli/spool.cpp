@@ -9,6 +9,7 @@
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/shop.hpp"
+#include "shop/shop_check.hpp"
 #include "shop/spool_table.hpp"
 
 namespace bindhue::capture::cli {
@@ -91,6 +92,12 @@ struct SpoolCommand {
     int write() const {
         const Result<SpoolFile> rack = spools_of(shop);
         if (!rack) return fail(rack.error());
+        const Result<fs::path> where = shop_folder(shop);
+        if (!where) return fail(where.error());
+        const Result<Shop> opened = Shop::open(*where, Access::read);
+        if (!opened) return fail(opened.error());
+        if (is_own_file(*opened, file))
+            return fail({Reason::bad_value, "This file is the shop's own.", file, "Name a file outside the shop's folder."});
         const Result<std::string> text =
             is_json(file) ? write_spool_file(*rack) : Result<std::string>(write_spool_table(*rack));
         if (!text) return fail(text.error());

@@ -15,6 +15,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
+constexpr std::string_view leftover_ending = ".saving";
 constexpr std::size_t largest_bytes = std::size_t{64} << 20;
 
 Error storage_error(const std::string& what, const fs::path& where, int number) {
@@ -74,7 +75,7 @@ Status replace(const fs::path& target, std::string_view text, std::optional<mode
     std::string name = target.filename().string();
     name.insert(name.begin(), '.');
     name.append(".").append(std::to_string(::getpid())).append("-").append(std::to_string(saves++));
-    Temporary temporary{target.parent_path() / name.append(".saving")};
+    Temporary temporary{target.parent_path() / name.append(leftover_ending)};
     Descriptor out(
         ::open(temporary.path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0666));
     if (out.get() < 0)
@@ -133,8 +134,11 @@ Status save_file(const fs::path& path, std::string_view text, Previous previous)
         replace(target, text, there ? std::optional<mode_t>(status.st_mode & 07777) : std::nullopt);
     if (!replaced) return replaced;
     if (!sync_folder(target.parent_path()))
-        return storage_error("The folder cannot be flushed to the disk.", target.parent_path(), errno);
+        return storage_error("The file is saved, but its folder cannot be flushed to the disk: the version before may come "
+                             "back if the power fails.", target, errno);
     return ok();
 }
+
+bool is_leftover(std::string_view name) { return name.starts_with('.') && name.ends_with(leftover_ending); }
 
 }  // namespace bindhue::capture

@@ -17,9 +17,12 @@ enum class Previous { kept, forgotten };
 // Writes to a temporary file in the same folder, flushes it to the disk and renames it over `path`; the
 // version that was there is kept as PATH.previous unless it is to be forgotten. Whenever it is cut off, `path` holds the old or the new
 // version whole (at worst a temporary file named .NAME.*.saving stays behind). Follows a symbolic link; keeps
-// the file's permissions. Error: storage; the old version is then untouched, or,
-// where only the folder could not be flushed, the new one stands and may be lost if the power fails.
+// the file's permissions. Error: storage; the old version is then untouched, or, where only the folder could not be
+// flushed, the new one stands, as the error says, and may be lost if the power fails.
 Status save_file(const std::filesystem::path& path, std::string_view text,
                  Previous previous = Previous::kept);
+
+// Whether a save that was cut off may have left a file of this name, or a folder, behind.
+bool is_leftover(std::string_view name);
 
 }  // namespace bindhue::capture

@@ -9,9 +9,29 @@
 #include <system_error>
 #include <utility>
 
+#include "shop/atomic_file.hpp"
+
 namespace bindhue::capture {
 
 namespace fs = std::filesystem;
+
+namespace {
+
+// Under the lock nobody saves in the shop, so what lies about is of a save that was cut off. Not to be able to remove it
+// is no reason to stop.
+void remove_leftovers(const fs::path& folder) {
+    std::error_code code;
+    for (fs::directory_iterator at(folder, code); !code && at != fs::directory_iterator(); at.increment(code)) {
+        std::error_code ignored;
+        const fs::path inside = at->path();
+        if (is_leftover(inside.filename().string()))
+            fs::remove_all(inside, ignored);
+        else if (folder.filename() == "jobs" && fs::is_directory(fs::symlink_status(inside, ignored)))
+            remove_leftovers(inside);
+    }
+}
+
+}  // namespace
 
 Result<Shop> Shop::open(const fs::path& folder, Access access) {
     std::error_code code;
@@ -30,10 +50,16 @@ Result<Shop> Shop::open(const fs::path& folder, Access access) {
                      "The folder cannot be written: " + std::generic_category().message(errno) + ".",
                      folder.string(), "Correct the permissions."};
     if (::flock(lock, LOCK_EX | LOCK_NB) != 0) {
+        const int number = errno;
         ::close(lock);
-        return Error{Reason::storage, "Another program is changing this shop.", folder.string(),
-                     "Wait until it is done, and try again."};
+        if (number == EWOULDBLOCK)
+            return Error{Reason::storage, "Another program is changing this shop.", folder.string(),
+                         "Wait until it is done, and try again."};
+        return Error{Reason::storage, "The shop cannot be locked: " + std::generic_category().message(number) + ".",
+                     folder.string(), "Keep the shop on a disk that knows locks."};
     }
+    remove_leftovers(folder);
+    remove_leftovers(folder / "jobs");
     return Shop(folder, lock);
 }
 
