@@ -31,7 +31,7 @@ int main(int argc, char** argv) {
     } catch (const CLI::ParseError& error) {
         return app.exit(error) == 0 ? done : wrong_usage;
     } catch (const std::exception& error) {
-        std::cerr << "bindhue: " << error.what() << '\n';
+        std::cerr << "bindhue: " << error.what() << "\n  what to do: check the disk and the memory, and try again\n";
         return storage_failed;
     }
     return exit_code;

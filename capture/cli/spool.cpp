@@ -125,7 +125,8 @@ struct SpoolCommand {
         if (!rack) return fail(rack.error());
         const Result<std::string> told = what(*rack);
         if (!told) return fail(told.error());
-        const bool had_one = fs::exists(opened->spool_path());
+        std::error_code unseen;
+        const bool had_one = fs::exists(opened->spool_path(), unseen);
         if (const Status saved = opened->save(*rack); !saved) return fail(saved.error());
         std::cout << *told;
         if (had_one) std::cout << "; the rack before is kept as " << opened->spool_path().string() << ".previous";

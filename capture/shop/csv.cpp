@@ -98,8 +98,9 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
                      std::move(mend)};
     };
     if (text.substr(0, 3) == "\xEF\xBB\xBF") text.remove_prefix(3);
-    if (text.find('\0') != std::string_view::npos)
-        return Error{Reason::bad_format, "This is not plain text.", where, "Save the table as CSV in UTF-8."};
+    if (const auto nul = text.find('\0'); nul != std::string_view::npos)
+        return wrong(1 + static_cast<std::size_t>(std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(nul), '\n')),
+                     "This is not plain text.", "Save the table as CSV in UTF-8.");
 
     CsvTable table;
     table.where_ = where;

@@ -315,7 +315,7 @@ int main(int argc, char** argv) {
         {"coat add", {"coat", "add", "--table", tests.string(), "--shop", "SHOP"}},
         {"job new", {"job", "new", "second", "--bands", wraps.string(), "--shop", "SHOP"}},
         {"job done", {"job", "done", "first", "--shop", "SHOP"}, false, true},
-        {"shop restore", {"shop", "restore", "spools.json", "--shop", "SHOP"}},
+        {"shop restore", {"shop", "restore", "spools.json", "--shop", "SHOP"}, false, true},
     };
     int faults = 0, tried = 0;
     for (const Scenario& scenario : scenarios) {

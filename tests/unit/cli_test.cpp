@@ -73,7 +73,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes", "job new", "job show", "job done"}) {
+    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes", "job new", "job show", "job done", "shop check", "shop restore"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -452,4 +452,33 @@ TEST_CASE("A job is kept with its photo, its thread counted by the audit and tak
     }
     CHECK(std::filesystem::exists(folder.path / "jobs/trout-4"));
     CHECK_FALSE(std::filesystem::exists(folder.path / "jobs/x"));
+}
+
+TEST_CASE("A damaged rack is told and put back, and an export does not write over the shop's own files") {
+    const TemporaryFolder folder;
+    const auto shop = folder.path / "shop", table = folder.path / "t.csv";
+    const std::string at = " --shop " + quoted(shop);
+    std::ofstream(table) << "code,material,size_mm,L,a,b\nA,nylon,0.15,50,0,0\n";
+    REQUIRE(bindhue_command("spool import " + quoted(table) + at).code == 0);
+    std::ofstream(table) << "code,material,size_mm,L,a,b\nB,nylon,0.15,60,0,0\n";
+    REQUIRE(bindhue_command("spool import " + quoted(table) + at).code == 0);
+    CHECK(bindhue_command("shop check" + at).code == 0);
+
+    const std::string sound = text_of(shop / "spools.json");
+    const Ended refused = bindhue_command("spool export " + quoted(shop / "spools.json") + at);
+    CHECK(refused.code == 3);
+    explained(refused);
+    CHECK(text_of(shop / "spools.json") == sound);
+
+    std::ofstream(shop / "spools.json", std::ios::trunc) << "half";
+    const Ended damaged = bindhue_command("shop check" + at);
+    CHECK(damaged.code == 3);
+    CHECK_THAT(damaged.out, Catch::Contains("bindhue shop restore spools.json"));
+    CHECK(json::parse(bindhue_command("shop check --json" + at).out)["sound"] == false);
+    const Ended restored = bindhue_command("shop restore" + at);
+    CHECK(restored.code == 0);
+    CHECK_THAT(restored.out, Catch::Contains("spools.json.aside-1"));
+    CHECK(json::parse(bindhue_command("spool list --json" + at).out)["spools"].size() == 1);
+    CHECK_THAT(bindhue_command("shop restore" + at).out, Catch::Contains("Every file reads"));
+    CHECK(bindhue_command("shop restore nothing.json" + at).code == 3);
 }
