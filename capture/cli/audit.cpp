@@ -2,6 +2,7 @@
 #include <cstdio>
 #include <filesystem>
 #include <iostream>
+#include <numeric>
 
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
@@ -175,11 +176,23 @@ struct AuditCommand {
                              {"left_m", s.left_m ? nlohmann::ordered_json(*s.left_m) : nullptr},
                              {"in_rack", s.in_rack},
                              {"runs_out", s.runs_out()}});
+        // Of the surface colours there are too many to tell each.
+        nlohmann::ordered_json each = nlohmann::ordered_json::array();
+        if (!all_surfaces())
+            for (std::size_t t = 0; t < found.asked.size(); ++t) {
+                const Neighbour& near = found.audit.nearest[t];
+                each.push_back({{"lab", to_json(found.asked[t].lab)},
+                                {"weight", found.asked[t].weight},
+                                {"delta_e", near.delta_e},
+                                {"served", near.delta_e <= tolerance},
+                                {"best", look_json(found, near.index)}});
+            }
         nlohmann::ordered_json out{{"format", "bindhue-audit"},
                                    {"version", 1},
                                    {"asked", {{"from", targets}, {"jobs", jobs}, {"looks", found.asked.size()}}},
                                    {"tolerance", tolerance},
                                    {"served", found.audit.served},
+                                   {"looks", std::move(each)},
                                    {"gaps", std::move(gaps)},
                                    {"twins", std::move(twins)},
                                    {"unneeded", std::move(unneeded)},
@@ -207,6 +220,7 @@ struct AuditCommand {
                     found.rack.size(), 100 * audit.served, found.asked.size(),
                     all_surfaces() ? "surface colours that a wrap might ask for" : "looks asked for", tolerance);
         std::fflush(stdout);
+        if (!all_surfaces()) print_each(found, colour);
         if (!audit.gaps.empty()) {
             std::cout << "\nGaps, most asked for first";
             if (audit.gaps.size() > shown) std::cout << " (" << shown << " of " << audit.gaps.size() << ")";
@@ -267,6 +281,28 @@ struct AuditCommand {
                         : number("%.0f", 100 * static_cast<double>(tested) / static_cast<double>(found.looks.size())) +
                                   " % of them by coat tests of this shop and the rest from optics alone";
         std::cout << "\nFinished looks are predicted, " << how << ": make a test wrap before you buy.\n";
+    }
+
+    // What was asked for and the best that the rack has for it, the worst served first.
+    void print_each(const Found& found, bool colour) const {
+        std::vector<std::size_t> order(found.asked.size());
+        std::iota(order.begin(), order.end(), std::size_t{0});
+        const auto& nearest = found.audit.nearest;
+        std::stable_sort(order.begin(), order.end(),
+                         [&](std::size_t x, std::size_t y) { return nearest[x].delta_e > nearest[y].delta_e; });
+        std::cout << "\nThe best for each look, the worst served first";
+        if (order.size() > shown) std::cout << " (" << shown << " of " << order.size() << "; all with --json)";
+        std::cout << "\n\n";
+        Table table({"", "asked for: L* a* b*", "times", "CIEDE2000", "spool", "schedule", "ground", ""});
+        for (std::size_t i = 0; i < std::min(shown, order.size()); ++i) {
+            const AskedLook& asked = found.asked[order[i]];
+            const Neighbour& near = nearest[order[i]];
+            const SpoolLook& best = found.looks[near.index];
+            table.add({swatch(asked.lab, colour), in_words(asked.lab), number("%g", asked.weight), number("%.1f", near.delta_e),
+                       found.rack[best.spool].code, std::string(name(best.schedule)), found.under[best.ground].label,
+                       near.delta_e <= tolerance ? "served" : "not served"});
+        }
+        std::cout << table.text();
     }
 
     void print_offer(const Offer& offer, bool colour) const {

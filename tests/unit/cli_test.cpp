@@ -279,6 +279,9 @@ TEST_CASE("audit --json has the fields that others rely on") {
                                         " --candidates " + quoted(offer) + demo_shop);
     REQUIRE(ended.code == 0);
     const json out = json::parse(ended.out);
+    REQUIRE(out["looks"].size() == out["asked"]["looks"].get<std::size_t>());
+    for (const json& look : out["looks"]) CHECK((look["delta_e"].get<double>() <= 5) == look["served"].get<bool>());
+    CHECK(out["looks"][0]["best"].contains("schedule"));
     CHECK(out["format"] == "bindhue-audit");
     CHECK(out["version"] == 1);
     CHECK(out["asked"]["looks"] == 2);
@@ -306,6 +309,7 @@ TEST_CASE("audit tells in words what the rack serves, and refuses what it cannot
     CHECK(ended.code == 0);
     CHECK_THAT(ended.out, Catch::StartsWith("144 spools serve 50.0 % of the 2 looks asked for"));
     CHECK_THAT(ended.out, Catch::Contains("vivid blue-green"));
+    CHECK_THAT(ended.out, Catch::Contains("The best for each look") && Catch::Contains("not served"));
 
     std::ofstream(asked) << "L,a,b\n30,30,red\n";
     for (const std::string& arguments :
