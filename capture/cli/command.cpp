@@ -51,14 +51,9 @@ Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t c
     return out;
 }
 
-void PhotoArguments::add_to(CLI::App& command) {
+void PhotoArguments::add_card_to(CLI::App& command) {
     command.add_option("--card", card,
                        "Layout file of the card in the photo (default: our bench card, nominal values)");
-    command.add_option("--corners", corners,
-                       "The card's corners in the photo, x,y four times: upper left, upper right, lower "
-                       "right, lower left as the card is read");
-    command.add_option("--region", region,
-                       "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
     command
         .add_option("--taken-under", lights,
                     "Name of the light that the photo was taken under, kept with the reading; with "
@@ -67,6 +62,15 @@ void PhotoArguments::add_to(CLI::App& command) {
         ->allow_extra_args(false);  // else it takes the photos after it for lights
     command.add_option("--camera", camera, "Name of the camera, kept with the reading where the photo does not say it");
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
+}
+
+void PhotoArguments::add_to(CLI::App& command) {
+    add_card_to(command);
+    command.add_option("--corners", corners,
+                       "The card's corners in the photo, x,y four times: upper left, upper right, lower "
+                       "right, lower left as the card is read");
+    command.add_option("--region", region,
+                       "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
 }
 
 Result<ReadOptions> PhotoArguments::options() const {

@@ -30,6 +30,7 @@ struct PhotoArguments {
     bool linear = false;
 
     void add_to(CLI::App& command);
+    void add_card_to(CLI::App& command);  // only the options that suit any number of photos
     Result<ReadOptions> options() const;
     Result<WrapReading> read(const std::vector<std::string>& paths) const;
 };
