@@ -145,6 +145,7 @@ function wanted() {
   const grounds = ticked("ground");
   if ($("underwrap").value) grounds.push(`underwrap:${$("underwrap").value}`);
   const schedules = ticked("schedule");
+  $("chosen").textContent = `over ${grounds.join(", ") || "nothing"}; ${schedules.join(", ") || "no schedule"}; within ${$("tolerance").value}`;
   if (grounds.length === 0) throw new Refused("No ground is chosen.", "Tick at least one: what lies under the thread changes its colour.");
   if (schedules.length === 0) throw new Refused("No schedule is chosen.", "Tick at least one.");
   const tolerance = $("tolerance").valueAsNumber;
@@ -190,15 +191,16 @@ function drawPicks() {
       html("span", { class: "pairing" }, html("span", { class: "sides", "aria-hidden": "true" }, html("span", {}, "old"), html("span", {}, "new")), sideBySide(target, c)),
       html("span", { class: "who" }, html("b", {}, c.spool), ` ${c.name}`, html("small", {}, `${c.material}, size ${c.size}`),
         html("small", {}, `${scheduleWords(c)} over ${c.ground}`),
-        html("small", {}, c.steps === 0 ? "no steps beyond winding" : `${c.steps} ${c.steps === 1 ? "step" : "steps"} beyond winding, ${c.coats} of them coats`)),
+        html("small", {}, `${c.coats === 0 ? "no coats" : `${c.coats} coats`}${c.steps > c.coats ? " and an underwrap" : ""}`)),
       html("span", { class: "how-near" }, html("b", {}, one(c.delta_e)), " CIEDE2000", html("small", {}, `95 %: ${low} to ${high}`), interval(c, tolerance, most),
-        html("small", {}, `${(100 * c.pass_chance).toFixed(0)} % chance to be within ${one(tolerance)}`)),
+        html("small", {}, `${chance(c.pass_chance)} chance to be within ${one(tolerance)}`)),
       html("span", { class: "leans" }, c.leans ? `leans ${c.leans}` : "leans no way that shows", html("small", {}, `${c.screen.words}, ${inWords(c.predicted_lab)}`),
         ...beyond, ...c.notes.map((note) => html("small", {}, note)))));
   }));
   drawPlot();
 }
 
+const chance = (p) => (p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : `${(100 * p).toFixed(0)} %`);
 const scheduleWords = (c) => ({ none: "dry", finish: "finish", "preserver+finish": "preserver, then finish" })[c.schedule] ?? c.schedule;
 
 function drawPlot() {
@@ -240,6 +242,8 @@ $("form").addEventListener("input", () => {
   soon = setTimeout(() => now.band && rank(), 200);
 });
 $("form").addEventListener("submit", (event) => event.preventDefault());
+
+$("choices").open = matchMedia("(min-width: 60rem)").matches; // on a phone the spools come first
 
 try {
   const known = await shop();

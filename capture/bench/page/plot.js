@@ -21,7 +21,7 @@ export function whereTheyDiffer(old, fresh, code) {
   const x = (a) => size / 2 + (a - middle[0]) * scale, y = (b) => size / 2 - (b - middle[1]) * scale;
   const step = reach > 25 ? 20 : reach > 12 ? 10 : 5;
   const plot = svg("svg", {
-    class: "differ", viewBox: `-26 -8 ${size + bar + 62} ${size + 30}`, role: "img",
+    class: "differ", viewBox: `-26 -8 ${size + bar + 70} ${size + 30}`, role: "img",
     "aria-label": `Old: a* ${one(o.lab[1])}, b* ${one(o.lab[2])}, L* ${one(o.lab[0])}. ${code}: a* ${one(n.lab[1])}, b* ${one(n.lab[2])}, L* ${one(n.lab[0])}.`,
   }, svg("rect", { width: size, height: size, class: "field" }));
   for (let i = -10; i <= 10; ++i) {

@@ -10,7 +10,7 @@ export function rodStrip(reading, { name, chosen, instead, choose }) {
   const lone = bands.length === 1 && !(bands[0].length_mm > 0); // a region by hand has no place along the rod
   const begin = lone ? 0 : bands[0].start_mm;
   const end = lone ? 3 * across : bands.at(-1).start_mm + bands.at(-1).length_mm;
-  const air = 0.5, half = across / 2 + thread;
+  const air = 0.9, half = across / 2 + thread;
   const drawn = threadDefs();
   const strip = svg("svg", {
     class: "rod", role: "img", viewBox: `${begin} ${-half - air} ${end - begin} ${2 * (half + air)}`,
