@@ -10,6 +10,7 @@
 #include "colour/adaptation.hpp"
 #include "colour/words.hpp"
 #include "reading/reading_json.hpp"
+#include "shop/coat_tests.hpp"
 #include "shop/grounds.hpp"
 #include "shop/numbers.hpp"
 #include "shop/shop.hpp"
@@ -142,6 +143,9 @@ Result<Answer> match_answer(const WrapReading& reading, const std::filesystem::p
     Result<std::vector<Schedule>> schedules = parse_schedules(coated);
     if (!schedules) return schedules.error();
     options.schedules = std::move(*schedules);
+    const Result<CoatTestFile> coat_tests = load_coat_tests(shop);
+    if (!coat_tests) return coat_tests.error();
+    options.coat_model = CoatModel(coat_tests->tests());
     const Result<std::vector<Candidate>> candidates = rank(target, *rack, *grounds, options);
     if (!candidates) return candidates.error();
 

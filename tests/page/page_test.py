@@ -98,6 +98,7 @@ class Page(unittest.TestCase):
             self.assertIn(candidate["spool"], pick)
             self.assertIn(f"{candidate['delta_e']:.1f}", pick)
             self.assertIn(candidate["leans"], pick)
+            self.assertIn("no coat test" if candidate["coat_tests"] == 0 else f"by {candidate['coat_tests']} coat test", pick)
         # The photo is there, with card, opening and bands drawn where they are.
         self.assertTrue(b.run("const p = document.getElementById('picture'); return p.complete && p.naturalWidth > 0"))
         self.assertEqual(b.run("return ['.card', '.opening', '.band'].map(c => document.querySelectorAll(`#over polygon${c}`).length)"), [1, 1, 7])
