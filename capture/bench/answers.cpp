@@ -92,7 +92,7 @@ Answer shop_answer(const std::filesystem::path& shop, const CardLayout& card) {
     return out;
 }
 
-Answer state_answer(const JobState& state) {
+Answer state_answer(const PhotoState& state) {
     Answer out = opening("bindhue-bench-reading");
     if (state.error) {
         out["state"] = "failed";

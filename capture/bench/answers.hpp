@@ -23,7 +23,7 @@ Answer error_answer(const Error& error);
 Answer shop_answer(const std::filesystem::path& shop, const CardLayout& card);
 
 // Where a photo's reading stands; the reading itself, with each band's colour for the screen, once it is done.
-Answer state_answer(const JobState& state);
+Answer state_answer(const PhotoState& state);
 
 // Ranks the rack against a band. Query: `band` (from 1), `ground` and `schedule` (each perhaps several times; as
 // bindhue match takes them), `tolerance` (0.1 to 20), `top` (1 to 50). Errors: bad_value, not_found, storage.

@@ -100,9 +100,9 @@ std::string ReadingQueue::add(Room room, std::vector<std::uint8_t> photo) {
     return job->id;
 }
 
-std::optional<JobState> ReadingQueue::state(const std::string& id) const {
+std::optional<PhotoState> ReadingQueue::state(const std::string& id) const {
     const std::lock_guard lock(mutex_);
-    JobState out;
+    PhotoState out;
     for (const auto& job : jobs_) {
         if (job->id == id) {
             out.step = job->step;

@@ -32,7 +32,7 @@ struct DoneReading {
     std::string jpeg;     // the photo, at most 1600 pixels wide
 };
 
-struct JobState {
+struct PhotoState {
     std::size_t ahead = 0;         // photos to be read before this one
     std::optional<ReadStep> step;  // while it is read
     std::shared_ptr<const DoneReading> done;
@@ -67,7 +67,7 @@ class ReadingQueue {
     // Precondition: no more bytes than the room was asked for.
     std::string add(Room room, std::vector<std::uint8_t> photo);
     // None if there is no such photo, or not any more.
-    std::optional<JobState> state(const std::string& id) const;
+    std::optional<PhotoState> state(const std::string& id) const;
 
   private:
     struct Job {

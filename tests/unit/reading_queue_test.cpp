@@ -34,7 +34,7 @@ std::string add(ReadingQueue& queue, std::vector<std::uint8_t> photo) {
     return queue.add(std::move(*room), std::move(photo));
 }
 
-JobState ended(const ReadingQueue& queue, const std::string& id) {
+PhotoState ended(const ReadingQueue& queue, const std::string& id) {
     while (true) {
         const auto state = queue.state(id);
         REQUIRE(state);
@@ -49,7 +49,7 @@ TEST_CASE("A queued photo is read as the file is, and its picture kept to draw o
     ReadingQueue queue(on_sample_card());
     const std::string id = add(queue, bytes_of("door.jpg"));
     CHECK(id.size() == 32);
-    const JobState state = ended(queue, id);
+    const PhotoState state = ended(queue, id);
     REQUIRE(state.done);
     const auto from_file = read_photo(samples / "photos/door.jpg", on_sample_card());
     REQUIRE(from_file);
@@ -72,7 +72,7 @@ TEST_CASE("A bad photo ends itself and not the queue") {
     const std::string good = add(queue, bytes_of("door.jpg"));
     CHECK(bad != cut);
     for (const std::string& id : {bad, cut}) {
-        const JobState state = ended(queue, id);
+        const PhotoState state = ended(queue, id);
         REQUIRE(state.error);
         CHECK_FALSE(state.error->mend.empty());
         CHECK(state.error->where.find('/') == std::string::npos);
