@@ -10,6 +10,7 @@
 #include "colour/surface_gamut.hpp"
 #include "sheet/rack_picture.hpp"
 #include "sheet/swatch.hpp"
+#include "shop/grounds.hpp"
 #include "shop/job_file.hpp"
 #include "shop/look_table.hpp"
 

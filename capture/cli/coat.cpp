@@ -109,8 +109,8 @@ struct CoatCommand {
             return error;
         }
         const Vector3 before = dry.lab.vector(), after = finished->lab.vector();
-        return ordered_json{{"lab", cli::to_json(finished->lab)},
-                            {"covariance", cli::to_json(finished->covariance)},
+        return ordered_json{{"lab", capture::to_json(finished->lab)},
+                            {"covariance", capture::to_json(finished->covariance)},
                             {"shift", {after[0] - before[0], after[1] - before[1], after[2] - before[2]}},
                             {"tests", model.tests(*material, *schedule)}};
     }

@@ -9,6 +9,7 @@
 #include <iostream>
 
 #include "shop/card_layout.hpp"
+#include "shop/numbers.hpp"
 
 namespace bindhue::capture::cli {
 
@@ -29,26 +30,6 @@ int fail(const Error& error) {
             return storage_failed;
     }
     return storage_failed;
-}
-
-Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
-                                          const std::string& option) {
-    std::vector<double> out;
-    const char* at = text.c_str();
-    while (true) {
-        char* end = nullptr;
-        const double value = std::strtod(at, &end);
-        if (end == at || !std::isfinite(value)) break;
-        out.push_back(value);
-        at = end;
-        if (*at != ',') break;
-        ++at;
-    }
-    if (out.size() != count || *at != '\0')
-        return Error{Reason::bad_value,
-                     "\"" + text + "\" is not " + std::to_string(count) + " numbers with commas between",
-                     option, "write them as 41.5,30,-2.25 without spaces"};
-    return out;
 }
 
 void PhotoArguments::add_card_to(CLI::App& command) {
@@ -110,12 +91,6 @@ Result<WrapReading> PhotoArguments::read(const std::vector<std::string>& paths) 
     for (std::size_t i = 0; i < paths.size(); ++i)
         photos.push_back({paths[i], lights.empty() ? std::string() : lights[lights.size() == 1 ? 0 : i]});
     return read_photos(photos, *how);
-}
-
-nlohmann::ordered_json to_json(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }
-
-nlohmann::ordered_json to_json(const Matrix3& m) {
-    return {{m(0, 0), m(0, 1), m(0, 2)}, {m(1, 0), m(1, 1), m(1, 2)}, {m(2, 0), m(2, 1), m(2, 2)}};
 }
 
 void print_json(const nlohmann::ordered_json& document) { std::cout << document.dump(2) << '\n'; }

@@ -11,6 +11,7 @@
 #include "colour/reading.hpp"
 #include "colour/result.hpp"
 #include "reading/reading.hpp"
+#include "reading/reading_json.hpp"
 #include "reading/several.hpp"
 
 namespace bindhue::capture::cli {
@@ -35,13 +36,6 @@ struct PhotoArguments {
     Result<WrapReading> read(const std::vector<std::string>& paths) const;
 };
 
-// "1,2.5,-3" as exactly `count` finite numbers; `option` names it in the error.
-Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
-                                          const std::string& option);
-
-nlohmann::ordered_json to_json(const Lab<D50>& lab);
-nlohmann::ordered_json to_json(const Matrix3& matrix);
-nlohmann::ordered_json to_json(const WrapReading& reading);  // what read --json prints
 void print_json(const nlohmann::ordered_json& document);
 
 // By a printf format with one double: number("%.1f", 2.25).
@@ -66,5 +60,6 @@ void add_shop(CLI::App& app, int& exit_code);
 void add_coat(CLI::App& app, int& exit_code);
 void add_job(CLI::App& app, int& exit_code);
 void add_audit(CLI::App& app, int& exit_code);
+void add_bench(CLI::App& app, int& exit_code);
 
 }  // namespace bindhue::capture::cli

@@ -26,6 +26,7 @@ int main(int argc, char** argv) {
     add_shop(app, exit_code);
     add_coat(app, exit_code);
     add_job(app, exit_code);
+    add_bench(app, exit_code);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

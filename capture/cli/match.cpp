@@ -8,6 +8,8 @@
 #include "colour/smoothest.hpp"
 #include "colour/spectrum.hpp"
 #include "sheet/swatch.hpp"
+#include "shop/grounds.hpp"
+#include "shop/numbers.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
@@ -122,23 +124,7 @@ struct MatchCommand {
                                     const std::vector<Candidate>& candidates) const {
         nlohmann::ordered_json rows = nlohmann::ordered_json::array();
         for (const Candidate& c : candidates) {
-            const Spool& spool = rack[c.spool];
-            nlohmann::ordered_json row{{"spool", spool.code},
-                                       {"name", spool.name},
-                                       {"material", name(spool.material)},
-                                       {"size", spool.size},
-                                       {"schedule", name(c.schedule)},
-                                       {"ground", under[c.ground].label},
-                                       {"predicted_lab", to_json(c.predicted.lab)},
-                                       {"covariance", to_json(c.predicted.covariance)},
-                                       {"delta_e", c.delta_e},
-                                       {"interval", {c.interval_low, c.interval_high}},
-                                       {"pass_chance", c.pass_chance},
-                                       {"leans", c.leans},
-                                       {"steps", c.steps},
-                                       {"coat_tests", c.coat_tests},
-                                       {"same_kind", c.same_kind},
-                                       {"notes", c.notes}};
+            nlohmann::ordered_json row = to_json(c, rack, under);
             for (const auto& [light, difference] : under_lights(target.colour, c.predicted))
                 row["under"][light] = difference;
             rows.push_back(std::move(row));

@@ -1,14 +1,12 @@
-// What the commands that rank or audit a rack share: whose spools, over which grounds, under which schedules.
+// What the commands that rank or audit a rack share: whose spools they are.
 #pragma once
 
 #include <filesystem>
-#include <optional>
 #include <string>
-#include <vector>
 
 #include <CLI/CLI.hpp>
 
-#include "colour/ranking.hpp"
+#include "colour/coat_learning.hpp"
 #include "colour/result.hpp"
 #include "shop/spool_file.hpp"
 
@@ -29,13 +27,5 @@ Result<CoatModel> coat_model_of(const std::string& folder);
 std::string rests_on(std::size_t coat_tests);
 // What that column means; `some`: there are rows with tests, `others`: there are rows without.
 std::string rests_on_in_words(bool some, bool others);
-
-// As typed: blank (as read; not_found without one), white, dark, underwrap:CODE or L,a,b. Of an underwrap the
-// reading that is like `context`.
-Result<std::vector<Ground>> parse_grounds(const std::vector<std::string>& texts,
-                                          const std::optional<Reading>& blank, const Palette& rack,
-                                          const ReadingContext& context);
-
-Result<std::vector<Schedule>> parse_schedules(const std::vector<std::string>& texts);
 
 }  // namespace bindhue::capture::cli

@@ -8,22 +8,6 @@
 namespace bindhue::capture::cli {
 namespace {
 
-nlohmann::ordered_json card_json(const CardReport& card) {
-    nlohmann::ordered_json out{{"layout", card.layout}, {"trust", name(card.trust)}};
-    if (card.check_median >= 0) {
-        out["check_error"] = {{"median", card.check_median}, {"max", card.check_max}};
-    } else {
-        out["check_error"] = nullptr;
-    }
-    out["held_out_error"] = {{"median", card.held_out_median}, {"p95", card.held_out_p95}};
-    out["colour_model"] = card.colour_model;
-    out["veil"] = {card.veil[0], card.veil[1], card.veil[2]};
-    out["px_per_mm"] = card.px_per_mm;
-    out["tilt_degrees"] = card.tilt_deg;
-    out["dropped"] = card.dropped;
-    return out;
-}
-
 void print_reading(const WrapReading& reading) {
     const bool colour = terminal_has_colour();
     Table table({"band", "", "role", "from mm", "length mm", "L*", "a*", "b*", "95 % +-", "pitch mm"});
@@ -78,35 +62,6 @@ struct ReadCommand {
 };
 
 }  // namespace
-
-nlohmann::ordered_json to_json(const WrapReading& reading) {
-    nlohmann::ordered_json bands = nlohmann::ordered_json::array();
-    for (const BandReading& band : reading.bands) {
-        nlohmann::ordered_json outline = nlohmann::ordered_json::array();
-        for (const PixelPoint& p : band.outline) outline.push_back({p.x_px, p.y_px});
-        bands.push_back({{"start_mm", band.start_mm},
-                         {"length_mm", band.length_mm},
-                         {"role", name(band.role)},
-                         {"lab", to_json(band.colour.lab)},
-                         {"covariance", to_json(band.colour.covariance)},
-                         {"shared_covariance", to_json(band.colour.shared)},
-                         {"photos", band.photos},
-                         {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
-                         {"warnings", band.warnings},
-                         {"outline_px", outline}});
-    }
-    nlohmann::ordered_json out{{"format", "bindhue-reading"},
-                               {"version", 1},
-                               {"photo", reading.photo},
-                               {"colour", "CIELAB, D50, 2 degree"}};
-    if (!reading.photos.empty()) out["photos"] = reading.photos;
-    out["bands"] = std::move(bands);
-    out["blank_diameter_mm"] =
-        reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
-    out["card"] = card_json(reading.card);
-    out["warnings"] = reading.warnings;
-    return out;
-}
 
 void add_read(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<ReadCommand>();

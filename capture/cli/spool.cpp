@@ -22,8 +22,8 @@ ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
     ordered_json out{{"code", entry.spool.code}, {"name", entry.spool.name}, {"material", name(entry.spool.material)},
                      {"size", entry.spool.size}, {"size_mm", entry.spool.size_mm}, {"lot", entry.spool.lot}};
     if (entry.metres_left) out["metres_left"] = *entry.metres_left;
-    out["lab"] = cli::to_json(reading.lab);
-    out["covariance"] = cli::to_json(reading.covariance);
+    out["lab"] = capture::to_json(reading.lab);
+    out["covariance"] = capture::to_json(reading.covariance);
     out["readings"] = entry.spool.readings.size();
     return out;
 }

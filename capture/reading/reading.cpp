@@ -54,10 +54,15 @@ CardReport report(const CardLayout& layout, const CardView& view, const CameraFi
     out.dropped = view.notes;
     for (const PatchResult& p : fit.patches)
         if (!p.dropped.empty()) out.dropped.push_back("patch " + p.id + ": " + p.dropped);
-    const double w = layout.width_mm, h = layout.height_mm;
-    for (const CardSpace corner :
-         {CardSpace{0, 0, 0}, CardSpace{w, 0, 0}, CardSpace{w, h, 0}, CardSpace{0, h, 0}})
-        out.outline.push_back(pixel(view.pose.project(corner)));
+    const auto corners = [&](const CardRect& r) {
+        std::vector<PixelPoint> seen;
+        for (const CardSpace corner : {CardSpace{r.x_mm, r.y_mm, 0}, CardSpace{r.right_mm(), r.y_mm, 0},
+                                       CardSpace{r.right_mm(), r.bottom_mm(), 0}, CardSpace{r.x_mm, r.bottom_mm(), 0}})
+            seen.push_back(pixel(view.pose.project(corner)));
+        return seen;
+    };
+    out.outline = corners(layout.outline());
+    if (layout.opening) out.opening = corners(*layout.opening);
     return out;
 }
 
@@ -449,6 +454,20 @@ std::string_view name(BandRole role) {
     return "";
 }
 
+std::string_view name(ReadStep step) {
+    switch (step) {
+        case ReadStep::decoding:
+            return "decoding the photo";
+        case ReadStep::finding_card:
+            return "finding the card";
+        case ReadStep::fitting_colours:
+            return "fitting the camera's colours to the card";
+        case ReadStep::reading_rod:
+            return "reading the rod";
+    }
+    return "";
+}
+
 std::optional<Reading> WrapReading::blank() const {
     std::optional<Reading> out;
     double longest = 0;
@@ -460,9 +479,15 @@ std::optional<Reading> WrapReading::blank() const {
     return out;
 }
 
-Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOptions& options) {
-    const Result<Photo> photo = load_photo(path, {options.linear});
+namespace {
+
+void begin(const ReadOptions& options, ReadStep step) {
+    if (options.on_step) options.on_step(step);
+}
+
+Result<WrapReading> read(const Result<Photo>& photo, const ReadOptions& options) {
     if (!photo) return photo.error();
+    begin(options, ReadStep::finding_card);
     std::optional<CardCorners> corners;
     if (options.corners) {
         corners.emplace();
@@ -474,6 +499,7 @@ Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOpti
     const Result<CardView> view = sample_card(*photo, options.layout, *pose);
     if (!view) return view.error();
 
+    begin(options, ReadStep::fitting_colours);
     FitOptions fit_options;
     fit_options.linear = photo->linear;
     fit_options.trust = options.layout.trust;
@@ -504,6 +530,7 @@ Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOpti
     if (view->clipped_white_share > 0)
         out.warnings.push_back("some of the card's white is blown out: expose less");
 
+    begin(options, ReadStep::reading_rod);
     if (options.region) {
         Result<BandReading> region = read_region(*photo, options, *pose, *fit);
         if (!region) return region.error();
@@ -517,6 +544,19 @@ Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOpti
         photo->bgr.convertTo(out.picture, CV_8U, 255.0 / photo->full_scale());
     }
     return out;
+}
+
+}  // namespace
+
+Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOptions& options) {
+    begin(options, ReadStep::decoding);
+    return read(load_photo(path, {options.linear}), options);
+}
+
+Result<WrapReading> read_photo(std::span<const std::uint8_t> bytes, const std::string& source,
+                               const ReadOptions& options) {
+    begin(options, ReadStep::decoding);
+    return read(decode_photo(bytes, source, {options.linear}), options);
 }
 
 }  // namespace bindhue::capture

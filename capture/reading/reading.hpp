@@ -4,9 +4,13 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <opencv2/core/mat.hpp>
@@ -26,6 +30,10 @@ struct PixelRegion {
     double x_px = 0, y_px = 0, width_px = 0, height_px = 0;
 };
 
+// What a reading is at, for whoever waits for it.
+enum class ReadStep { decoding, finding_card, fitting_colours, reading_rod };
+std::string_view name(ReadStep step);
+
 struct ReadOptions {
     CardLayout layout;
     bool linear = false;
@@ -34,6 +42,7 @@ struct ReadOptions {
     std::optional<PixelRegion> region;  // read this instead of looking for the rod
     std::string light;                  // what the user calls the light, kept with the reading
     std::string camera;                 // what the user calls the camera, for files that do not say
+    std::function<void(ReadStep)> on_step;  // called as each step begins, if given
 };
 
 std::string_view name(BandRole role);
@@ -57,7 +66,7 @@ struct CardReport {
     Vector3 veil{};            // flare as a share of white, red, green, blue
     double px_per_mm = 0, tilt_deg = 0;
     std::vector<std::string> dropped;  // patches left out, and why
-    std::vector<PixelPoint> outline;
+    std::vector<PixelPoint> outline, opening;  // corners in the photo, upright; no opening if the card has none
 };
 
 struct WrapReading {
@@ -74,5 +83,9 @@ struct WrapReading {
 };
 
 Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOptions& options);
+
+// The same from a photo's bytes, wherever they came from; `source` names it in messages.
+Result<WrapReading> read_photo(std::span<const std::uint8_t> bytes, const std::string& source,
+                               const ReadOptions& options);
 
 }  // namespace bindhue::capture

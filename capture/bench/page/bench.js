@@ -1,0 +1,257 @@
+// The page's one flow: photo, reading, band, spools.
+import { matches, photoOf, read, Refused, shop } from "./api.js";
+import { coloured, html, interval, inWords, one, sideBySide, spread, svg } from "./draw.js";
+import { whereTheyDiffer } from "./plot.js";
+import { rodStrip, ruler } from "./rod.js";
+
+const $ = (id) => document.getElementById(id);
+const now = { id: null, reading: null, band: 0, result: null, pick: 0 };
+let reading = null, ranking = null; // controllers of what is under way
+
+// ---- photo
+
+function trouble(cause) {
+  if (cause.name === "AbortError") return;
+  $("what").textContent = cause instanceof Refused ? cause.message : "The page went wrong.";
+  $("mend").textContent = cause instanceof Refused ? cause.mend : "Load it again.";
+  $("trouble").hidden = false;
+  if (!(cause instanceof Refused)) throw cause;
+}
+
+function progress(state) {
+  if (state.state === "waiting") {
+    $("doing").textContent = state.ahead === 1 ? "One photo is before this one" : `${state.ahead} photos are before this one`;
+    $("bar").removeAttribute("value");
+  } else {
+    $("doing").textContent = `${state.step} of ${state.steps}: ${state.doing}`;
+    $("bar").value = state.step;
+  }
+}
+
+async function take(photo) {
+  reading?.abort();
+  reading = new AbortController();
+  const mine = reading;
+  $("trouble").hidden = true;
+  $("wait").hidden = false;
+  $("bar").value = 0;
+  $("doing").textContent = "Bringing the photo in";
+  try {
+    const found = await read(photo, progress, mine.signal);
+    $("doing").textContent = `${found.reading.bands.length} bands found`;
+    show(found);
+  } catch (cause) {
+    if (mine === reading) $("doing").textContent = "";
+    trouble(cause);
+  } finally {
+    if (mine === reading) $("wait").hidden = true;
+  }
+}
+
+function show(found) {
+  Object.assign(now, { id: found.id, reading: found.reading, band: 0, result: null, pick: 0 });
+  for (const id of ["bands", "ask", "match", "found"]) $(id).hidden = false;
+  drawPicture(found);
+  drawNotes();
+  drawChips();
+  const bare = !found.reading.bands.some((b) => b.role === "blank");
+  const asRead = document.querySelector("[name=ground][value=blank]");
+  asRead.disabled = bare;
+  if (bare && asRead.checked) {
+    asRead.checked = false;
+    document.querySelector("[name=ground][value=dark]").checked = true;
+  }
+  const wraps = found.reading.bands.map((b, i) => ({ ...b, number: i + 1 })).filter((b) => b.role !== "blank");
+  wraps.sort((one, other) => other.length_mm - one.length_mm);
+  drawStrips();
+  if (wraps.length > 0) choose(wraps[0].number);
+}
+
+function drawPicture({ id, picture, reading: r }) {
+  $("picture").src = photoOf(id);
+  $("picture").alt = `The photo, with the card and ${r.bands.length} bands marked`;
+  $("over").setAttribute("viewBox", `-0.5 -0.5 ${picture.width_px} ${picture.height_px}`);
+  const points = (outline) => outline.map((p) => p.join(",")).join(" ");
+  const size = Math.max(picture.width_px, picture.height_px) / 55;
+  const shapes = [svg("polygon", { points: points(r.card.outline_px), class: "card" })];
+  if (r.card.opening_px.length > 0) shapes.push(svg("polygon", { points: points(r.card.opening_px), class: "opening" }));
+  r.bands.forEach((band, i) => {
+    const polygon = svg("polygon", { points: points(band.outline_px), class: "band", "data-band": i + 1 });
+    if (band.role !== "blank") polygon.addEventListener("click", () => choose(i + 1));
+    const [upper, next, , lower] = band.outline_px; // the number beside the rod, so that it hides no thread
+    const out = [upper[0] - lower[0], upper[1] - lower[1]], length = Math.hypot(...out) || 1;
+    const x = (upper[0] + next[0]) / 2 + (0.9 * size * out[0]) / length, y = (upper[1] + next[1]) / 2 + (0.9 * size * out[1]) / length;
+    shapes.push(polygon, svg("circle", { cx: x, cy: y, r: 0.7 * size }), svg("text", { x, y: y + 0.32 * size, "font-size": 0.95 * size }, String(i + 1)));
+  });
+  $("over").replaceChildren(...shapes);
+}
+
+function drawNotes() {
+  const r = now.reading, lines = [...r.warnings];
+  const alike = new Map(); // the same note of several bands is said once
+  r.bands.forEach((band, i) => band.warnings.forEach((w) => alike.set(w, [...(alike.get(w) ?? []), i + 1])));
+  for (const [warning, bands] of alike) lines.push(`${bands.length > 1 ? "bands" : "band"} ${bands.join(", ")}: ${warning}`);
+  lines.push(...r.card.dropped.map((note) => `left out: ${note}`));
+  const check = r.card.check_error;
+  const facts = [`${one(r.card.px_per_mm)} px/mm, ${r.card.tilt_degrees.toFixed(0)}° off square`];
+  if (r.blank_diameter_mm) facts.push(`blank ${one(r.blank_diameter_mm)} mm across`);
+  if (check) facts.push(`check patches off by ${one(check.median)} CIEDE2000 (median), ${one(check.max)} at worst`);
+  $("notes").replaceChildren(html("p", {}, facts.join(" · ")), html("ul", {}, ...lines.map((line) => html("li", {}, line))));
+}
+
+// ---- bands
+
+function swatch(colour) {
+  return svg("svg", { class: "swatch", viewBox: "0 0 40 40", "aria-hidden": "true" },
+    coloured(svg("rect", { x: 6, y: 6, width: 28, height: 28 }), colour));
+}
+
+function drawChips() {
+  const chips = now.reading.bands.map((band, i) => {
+    const bare = band.role === "blank";
+    const input = html("input", { type: "radio", name: "band", value: i + 1, disabled: bare ? "" : null });
+    input.addEventListener("change", () => choose(i + 1));
+    const [L, a, b] = spread(band.covariance).map(one);
+    return html("label", { class: "chip" }, input, swatch(band), html("span", {},
+      html("b", {}, `${i + 1} ${band.role}`), ` ${one(band.length_mm)} mm, ${band.screen.words}`,
+      html("small", {}, inWords(band.lab)), html("small", {}, `95 %: ± ${L}, ${a}, ${b}`)));
+  });
+  $("chips").replaceChildren($("chips").querySelector("legend"), ...chips);
+}
+
+function choose(number) {
+  if (now.band !== number) Object.assign(now, { band: number, result: null, pick: 0 });
+  for (const input of document.querySelectorAll("[name=band]")) input.checked = Number(input.value) === number;
+  for (const polygon of $("over").querySelectorAll("polygon.band"))
+    polygon.classList.toggle("chosen", Number(polygon.dataset.band) === number);
+  drawStrips();
+  rank();
+}
+
+function drawStrips() {
+  const lanes = [html("div", { class: "lane" }, html("span", {}, "now"), rodStrip(now.reading, { name: "The rod as it is", chosen: now.band, choose }))];
+  const pick = now.result?.candidates[now.pick];
+  if (pick)
+    lanes.push(html("div", { class: "lane" }, html("span", {}, `band ${now.band} in ${pick.spool}, finished`),
+      rodStrip(now.reading, { name: `The rod with ${pick.spool}`, chosen: 0, instead: { band: now.band, colour: pick }, choose })));
+  if (now.reading.bands.at(-1).length_mm > 0) lanes.push(html("div", { class: "lane scale" }, html("span", {}, "mm"), ruler(now.reading)));
+  $("strips").replaceChildren(...lanes);
+}
+
+// ---- spools
+
+function wanted() {
+  const ticked = (name) => [...document.querySelectorAll(`[name=${name}]:checked:not(:disabled)`)].map((input) => input.value);
+  const grounds = ticked("ground");
+  if ($("underwrap").value) grounds.push(`underwrap:${$("underwrap").value}`);
+  const schedules = ticked("schedule");
+  $("chosen").textContent = `over ${grounds.join(", ") || "nothing"}; ${schedules.join(", ") || "no schedule"}; within ${$("tolerance").value}`;
+  if (grounds.length === 0) throw new Refused("No ground is chosen.", "Tick at least one: what lies under the thread changes its colour.");
+  if (schedules.length === 0) throw new Refused("No schedule is chosen.", "Tick at least one.");
+  const tolerance = $("tolerance").valueAsNumber;
+  if (!(tolerance >= 0.1 && tolerance <= 20)) throw new Refused("The limit is no number from 0.1 to 20.", "2 is usual.");
+  return { band: now.band, grounds, schedules, tolerance };
+}
+
+async function rank() {
+  ranking?.abort();
+  ranking = new AbortController();
+  const mine = ranking, { id, band } = now;
+  try {
+    const result = await matches(id, wanted(), mine.signal);
+    if (mine !== ranking || now.id !== id || now.band !== band) return;
+    now.result = result;
+    now.pick = 0;
+    $("match-status").textContent = `${result.candidates.length} spools for band ${band}`;
+    drawPicks();
+  } catch (cause) {
+    if (cause.name === "AbortError" || mine !== ranking) return;
+    now.result = null;
+    $("picks").replaceChildren();
+    $("plot").replaceChildren();
+    $("target").textContent = "";
+    $("match-status").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    if (!(cause instanceof Refused)) throw cause;
+  }
+  drawStrips();
+}
+
+function drawPicks() {
+  const { target, candidates, tolerance } = now.result;
+  const band = now.reading.bands[now.band - 1];
+  $("target").textContent = `Band ${now.band}, ${band.role}, ${one(band.length_mm)} mm: ${target.screen.words}, ${inWords(target.lab)}, 95 %: ± ${spread(target.covariance).map(one).join(", ")}`;
+  const most = Math.max(3 * tolerance, ...candidates.map((c) => c.interval[1]));
+  $("picks").replaceChildren(...candidates.map((c, i) => {
+    const input = html("input", { type: "radio", name: "pick", value: i });
+    input.checked = i === now.pick;
+    input.addEventListener("change", () => pick(i));
+    const [low, high] = c.interval.map(one);
+    const beyond = c.screen.in_srgb ? [] : [html("small", {}, "more vivid than an ordinary screen shows")];
+    return html("li", {}, html("label", { class: "pick" }, input,
+      html("span", { class: "pairing" }, html("span", { class: "sides", "aria-hidden": "true" }, html("span", {}, "old"), html("span", {}, "new")), sideBySide(target, c)),
+      html("span", { class: "who" }, html("b", {}, c.spool), ` ${c.name}`, html("small", {}, `${c.material}, size ${c.size}`),
+        html("small", {}, `${scheduleWords(c)} over ${c.ground}`),
+        html("small", {}, `${c.coats === 0 ? "no coats" : `${c.coats} coats`}${c.steps > c.coats ? " and an underwrap" : ""}`),
+        html("small", {}, c.coat_tests === 0 ? "no coat test yet: by optics alone" : `by ${c.coat_tests} coat ${c.coat_tests === 1 ? "test" : "tests"} of this shop`)),
+      html("span", { class: "how-near" }, html("b", {}, one(c.delta_e)), " CIEDE2000", html("small", {}, `95 %: ${low} to ${high}`), interval(c, tolerance, most),
+        html("small", {}, `${chance(c.pass_chance)} chance to be within ${one(tolerance)}`)),
+      html("span", { class: "leans" }, c.leans ? `leans ${c.leans}` : "leans no way that shows", html("small", {}, `${c.screen.words}, ${inWords(c.predicted_lab)}`),
+        ...beyond, ...c.notes.map((note) => html("small", {}, note)))));
+  }));
+  drawPlot();
+}
+
+const chance = (p) => (p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : `${(100 * p).toFixed(0)} %`);
+const scheduleWords = (c) => ({ none: "dry", finish: "finish", "preserver+finish": "preserver, then finish" })[c.schedule] ?? c.schedule;
+
+function drawPlot() {
+  const fresh = now.result.candidates[now.pick];
+  if (!fresh) return $("plot").replaceChildren();
+  $("plot").replaceChildren(whereTheyDiffer(now.result.target, fresh, fresh.spool),
+    html("p", {}, `Square: the old band. Circle: ${fresh.spool} when finished. Rings: where each may truly lie (95 %).`));
+}
+
+function pick(i) {
+  now.pick = i;
+  drawPlot();
+  drawStrips();
+}
+
+// ---- start
+
+$("file").addEventListener("change", () => {
+  const [photo] = $("file").files;
+  if (photo) take(photo);
+  $("file").value = ""; // so that the same photo can be chosen again
+});
+addEventListener("dragover", (event) => {
+  event.preventDefault();
+  document.body.classList.add("over");
+});
+addEventListener("dragleave", (event) => {
+  if (!event.relatedTarget) document.body.classList.remove("over");
+});
+addEventListener("drop", (event) => {
+  event.preventDefault();
+  document.body.classList.remove("over");
+  const [photo] = event.dataTransfer.files;
+  if (photo) take(photo);
+});
+let soon = 0;
+$("form").addEventListener("input", () => {
+  clearTimeout(soon);
+  soon = setTimeout(() => now.band && rank(), 200);
+});
+$("form").addEventListener("submit", (event) => event.preventDefault());
+
+$("choices").open = matchMedia("(min-width: 60rem)").matches; // on a phone the spools come first
+
+try {
+  const known = await shop();
+  $("card").textContent = `${known.card.layout}, values ${known.card.trust}` +
+    (known.spools_error ? `. No spools: ${known.spools_error.what}` : `, ${known.spools.length} spools in the rack`);
+  for (const spool of known.spools)
+    $("underwrap").append(html("option", { value: spool.code }, `${spool.code} ${spool.name} (${spool.material} ${spool.size})`));
+} catch (cause) {
+  trouble(cause);
+}

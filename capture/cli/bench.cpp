@@ -1,0 +1,92 @@
+#include <signal.h>
+
+#include <chrono>
+#include <ctime>
+#include <iostream>
+#include <stop_token>
+#include <thread>
+
+#include "bench/server.hpp"
+#include "cli/command.hpp"
+#include "cli/rack.hpp"
+#include "shop/card_layout.hpp"
+
+namespace bindhue::capture::cli {
+namespace {
+
+// Stops the server at Ctrl-C or when the system asks for it. Made before the server's threads, so that none of them
+// is interrupted instead.
+class StopOnSignal {
+  public:
+    StopOnSignal() {
+        sigemptyset(&signals_);
+        sigaddset(&signals_, SIGINT);
+        sigaddset(&signals_, SIGTERM);
+        pthread_sigmask(SIG_BLOCK, &signals_, nullptr);
+    }
+
+    void watch(bench::BenchServer& server) {
+        watcher_ = std::jthread([this, &server](const std::stop_token& over) {
+            bool asked = false;
+            while (!over.stop_requested()) {
+                const timespec a_while{.tv_sec = 0, .tv_nsec = 100'000'000};
+                asked = sigtimedwait(&signals_, nullptr, &a_while) > 0 || asked;
+                if (asked) server.stop();
+            }
+        });
+    }
+
+  private:
+    sigset_t signals_{};
+    std::jthread watcher_;
+};
+
+struct BenchCommand {
+    std::string card, shop;
+    int port = 4610;
+    bool json = false;
+
+    int run() const {
+        const Result<std::filesystem::path> folder = shop_folder(shop);
+        if (!folder) return fail(folder.error());
+        Result<CardLayout> layout = card.empty() ? Result<CardLayout>(bench_card()) : load_card_layout(card);
+        if (!layout) return fail(layout.error());
+        if (const Result<SpoolFile> spools = spools_of(shop); !spools) {
+            // Readings need no rack; and it may come while the page is open.
+            std::cerr << "bindhue: no spools to rank yet: " << spools.error().where << ": " << spools.error().what << '\n';
+        }
+
+        StopOnSignal signals;
+        Result<bench::BenchServer> server =
+            bench::BenchServer::at({.shop = *folder, .card = std::move(*layout), .port = port, .limits = {}});
+        if (!server) return fail(server.error());
+        if (json) {
+            print_json({{"format", "bindhue-bench"}, {"version", 1}, {"address", server->address()}});
+        } else {
+            std::cout << "The bench page: " << server->address() << "\n"
+                      << "Only this machine can open it. Photos stay in memory, and nothing is sent anywhere. Ctrl-C ends it.\n";
+        }
+        std::cout.flush();
+        signals.watch(*server);
+        server->serve();
+        return done;
+    }
+};
+
+}  // namespace
+
+void add_bench(CLI::App& app, int& exit_code) {
+    auto command = std::make_shared<BenchCommand>();
+    CLI::App* page = app.add_subcommand(
+        "bench", "A page in the browser: a photo in, the rod as a strip, the best spools under a band");
+    page->add_option("--card", command->card, "Layout file of the card in the photos (default: our bench card, nominal values)");
+    add_shop_option(*page, command->shop);
+    page->add_option("--port", command->port, "Where on this machine the page is served; 0 for any free port")
+        ->check(CLI::Range(0, 65535))
+        ->capture_default_str();
+    page->add_flag("--json", command->json, "Say the address for machines");
+    page->footer("Example: bindhue bench --card my-card.json, then open http://127.0.0.1:4610/");
+    page->callback([command, &exit_code] { exit_code = command->run(); });
+}
+
+}  // namespace bindhue::capture::cli

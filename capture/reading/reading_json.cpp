@@ -1,0 +1,87 @@
+#include "reading/reading_json.hpp"
+
+namespace bindhue::capture {
+
+nlohmann::ordered_json to_json(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }
+
+nlohmann::ordered_json to_json(const Matrix3& m) {
+    return {{m(0, 0), m(0, 1), m(0, 2)}, {m(1, 0), m(1, 1), m(1, 2)}, {m(2, 0), m(2, 1), m(2, 2)}};
+}
+
+namespace {
+
+nlohmann::ordered_json to_json(const std::vector<PixelPoint>& outline) {
+    nlohmann::ordered_json out = nlohmann::ordered_json::array();
+    for (const PixelPoint& p : outline) out.push_back({p.x_px, p.y_px});
+    return out;
+}
+
+nlohmann::ordered_json card_json(const CardReport& card) {
+    nlohmann::ordered_json out{{"layout", card.layout}, {"trust", name(card.trust)}};
+    if (card.check_median >= 0) {
+        out["check_error"] = {{"median", card.check_median}, {"max", card.check_max}};
+    } else {
+        out["check_error"] = nullptr;
+    }
+    out["held_out_error"] = {{"median", card.held_out_median}, {"p95", card.held_out_p95}};
+    out["colour_model"] = card.colour_model;
+    out["veil"] = {card.veil[0], card.veil[1], card.veil[2]};
+    out["px_per_mm"] = card.px_per_mm;
+    out["tilt_degrees"] = card.tilt_deg;
+    out["dropped"] = card.dropped;
+    out["outline_px"] = to_json(card.outline);
+    out["opening_px"] = to_json(card.opening);
+    return out;
+}
+
+}  // namespace
+
+nlohmann::ordered_json to_json(const WrapReading& reading) {
+    nlohmann::ordered_json bands = nlohmann::ordered_json::array();
+    for (const BandReading& band : reading.bands) {
+        bands.push_back({{"start_mm", band.start_mm},
+                         {"length_mm", band.length_mm},
+                         {"role", name(band.role)},
+                         {"lab", to_json(band.colour.lab)},
+                         {"covariance", to_json(band.colour.covariance)},
+                         {"shared_covariance", to_json(band.colour.shared)},
+                         {"photos", band.photos},
+                         {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
+                         {"warnings", band.warnings},
+                         {"outline_px", to_json(band.outline)}});
+    }
+    nlohmann::ordered_json out{{"format", "bindhue-reading"},
+                               {"version", 1},
+                               {"photo", reading.photo},
+                               {"colour", "CIELAB, D50, 2 degree"}};
+    if (!reading.photos.empty()) out["photos"] = reading.photos;
+    out["bands"] = std::move(bands);
+    out["blank_diameter_mm"] =
+        reading.blank_diameter_mm ? nlohmann::ordered_json(*reading.blank_diameter_mm) : nullptr;
+    out["card"] = card_json(reading.card);
+    out["warnings"] = reading.warnings;
+    return out;
+}
+
+nlohmann::ordered_json to_json(const Candidate& candidate, const Palette& rack,
+                               const std::vector<Ground>& grounds) {
+    const Spool& spool = rack[candidate.spool];
+    return {{"spool", spool.code},
+            {"name", spool.name},
+            {"material", name(spool.material)},
+            {"size", spool.size},
+            {"schedule", name(candidate.schedule)},
+            {"ground", grounds[candidate.ground].label},
+            {"predicted_lab", to_json(candidate.predicted.lab)},
+            {"covariance", to_json(candidate.predicted.covariance)},
+            {"delta_e", candidate.delta_e},
+            {"interval", {candidate.interval_low, candidate.interval_high}},
+            {"pass_chance", candidate.pass_chance},
+            {"leans", candidate.leans},
+            {"steps", candidate.steps},
+            {"coat_tests", candidate.coat_tests},
+            {"same_kind", candidate.same_kind},
+            {"notes", candidate.notes}};
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,28 @@
+#include "shop/numbers.hpp"
+
+#include <cmath>
+#include <cstdlib>
+
+namespace bindhue::capture {
+
+Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
+                                          const std::string& option) {
+    std::vector<double> out;
+    const char* at = text.c_str();
+    while (true) {
+        char* end = nullptr;
+        const double value = std::strtod(at, &end);
+        if (end == at || !std::isfinite(value)) break;
+        out.push_back(value);
+        at = end;
+        if (*at != ',') break;
+        ++at;
+    }
+    if (out.size() != count || *at != '\0')
+        return Error{Reason::bad_value,
+                     "\"" + text + "\" is not " + std::to_string(count) + " numbers with commas between",
+                     option, "write them as 41.5,30,-2.25 without spaces"};
+    return out;
+}
+
+}  // namespace bindhue::capture

@@ -1,0 +1,16 @@
+// Numbers as a person types them into an option or a field.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <vector>
+
+#include "colour/result.hpp"
+
+namespace bindhue::capture {
+
+// "1,2.5,-3" as exactly `count` finite numbers; `option` names it in the error. Error: bad_value.
+Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
+                                          const std::string& option);
+
+}  // namespace bindhue::capture

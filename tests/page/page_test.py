@@ -1,0 +1,257 @@
+"""The bench page as its user meets it, in a real browser. One test a run: page_test.py Page.test_NAME."""
+import contextlib
+import http.client
+import json
+import os
+import pathlib
+import struct
+import subprocess
+import sys
+import tarfile
+import threading
+import time
+import unittest
+import urllib.parse
+import zlib
+
+from browser import DOWN, SPACE, TAB, Bench, Browser
+
+SOURCE = os.environ["BINDHUE_SOURCE_DIR"]
+SAMPLES = f"{SOURCE}/samples/photos"
+# The longest wait for one answer: under the sanitizers a reading takes a minute.
+PATIENCE = 200
+PICKS = "document.querySelectorAll('#picks li').length"
+
+
+def post(address, photo):
+    """A photo sent as the page sends it, without the page."""
+    at = urllib.parse.urlsplit(address)
+    connection = http.client.HTTPConnection(at.hostname, at.port, timeout=PATIENCE)
+    connection.request("POST", "/api/readings", photo, {"Origin": f"http://{at.netloc}"})
+    response = connection.getresponse()
+    return response.status, json.loads(response.read())
+
+
+def ended(address, id):
+    at = urllib.parse.urlsplit(address)
+    while True:
+        connection = http.client.HTTPConnection(at.hostname, at.port, timeout=PATIENCE)
+        connection.request("GET", f"/api/readings/{id}")
+        state = json.loads(connection.getresponse().read())
+        if state["state"] in ("done", "failed"):
+            return state
+        time.sleep(0.1)
+
+
+def black_png(width, height):
+    """A sound PNG, a thousand times larger when decoded (ISO/IEC 15948)."""
+    chunk = lambda kind, data: struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+    pack = zlib.compressobj(9)
+    rows = b"".join(pack.compress(b"\0" * (3 * width + 1)) for _ in range(height)) + pack.flush()
+    return (b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)) + chunk(b"IDAT", rows)
+            + chunk(b"IEND", b""))
+
+
+class Page(unittest.TestCase):
+    def setUp(self):
+        self.bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE))
+        self.browser = self.enterContext(Browser())
+        self.browser.open(self.bench.address)
+        self.browser.until("document.getElementById('card').textContent !== ''", "the shop is known")
+
+    def enterContext(self, manager):  # unittest has it from Python 3.11 on
+        value = manager.__enter__()
+        self.addCleanup(manager.__exit__, None, None, None)
+        return value
+
+    def read(self, photo):
+        self.browser.type("#file", f"{SAMPLES}/{photo}")
+        self.browser.until(f"{PICKS} > 0", "spools are ranked", PATIENCE)
+
+    def refused(self, path):
+        self.browser.type("#file", str(path))
+        self.browser.until("!document.getElementById('trouble').hidden", "a refusal is shown", PATIENCE)
+        self.assertNotEqual(self.browser.text("#mend"), "")
+        return self.browser.text("#what")
+
+    def all_is_well(self):
+        self.assertEqual(self.browser.complaints(), [])
+        self.assertTrue(self.bench.alive())
+
+    def test_a_photo_becomes_a_rod_and_its_bands_are_matched(self):
+        b = self.browser
+        self.read("door.jpg")
+        # What the command says of the same photo, to the digit that is shown.
+        common = ["--card", f"{SOURCE}/samples/card.json", "--json"]
+        run = lambda *words: json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], *words, *common], capture_output=True, check=True).stdout)
+        reading = run("read", f"{SAMPLES}/door.jpg")
+        matches = run("match", f"{SAMPLES}/door.jpg", "--shop", f"{SOURCE}/palettes/demo-shop", "--top", "8")
+        chips = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        self.assertEqual(len(chips), len(reading["bands"]))
+        for chip, band in zip(chips, reading["bands"]):
+            self.assertIn(f"{band['role']} {band['length_mm']:.1f} mm", " ".join(chip.split()))
+            for axis, value in zip("Lab", band["lab"]):
+                self.assertIn(f"{axis}* {value:.1f}", chip)
+        picks = b.run("return [...document.querySelectorAll('.pick')].map(p => p.innerText)")
+        self.assertEqual(len(picks), 8)
+        for pick, candidate in zip(picks, matches["candidates"]):
+            self.assertIn(candidate["spool"], pick)
+            self.assertIn(f"{candidate['delta_e']:.1f}", pick)
+            self.assertIn(candidate["leans"], pick)
+            self.assertIn("no coat test" if candidate["coat_tests"] == 0 else f"by {candidate['coat_tests']} coat test", pick)
+        # The photo is there, with card, opening and bands drawn where they are.
+        self.assertTrue(b.run("const p = document.getElementById('picture'); return p.complete && p.naturalWidth > 0"))
+        self.assertEqual(b.run("return ['.card', '.opening', '.band'].map(c => document.querySelectorAll(`#over polygon${c}`).length)"), [1, 1, 7])
+        # The strip is to scale: as the reading's lengths are to each other and to the diameter.
+        box = b.run("return [...document.querySelectorAll('.rod')[0].querySelectorAll('g.band')].map(g => g.getBoundingClientRect()).map(r => [r.width, r.height])")
+        for i, j in ((2, 5), (1, 2)):
+            self.assertAlmostEqual(box[i][0] / box[j][0], reading["bands"][i]["length_mm"] / reading["bands"][j]["length_mm"], delta=0.03)
+        self.assertAlmostEqual(box[2][0] / box[0][1], reading["bands"][2]["length_mm"] / reading["blank_diameter_mm"], delta=0.1)
+        # Another band by touching the rod.
+        b.run("document.querySelectorAll('.rod')[0].querySelectorAll('g.band')[5].dispatchEvent(new MouseEvent('click', {bubbles: true}))")
+        b.until("document.getElementById('match-status').textContent.endsWith('band 6')", "band 6 is matched")
+        self.assertNotEqual(b.run("return document.querySelector('.pick').innerText"), picks[0])
+        # A wider limit passes more often.
+        before = b.run("return document.querySelector('.pick .how-near').innerText")
+        b.run("const t = document.getElementById('tolerance'); t.value = 12; t.dispatchEvent(new Event('input', {bubbles: true}))")
+        b.until("document.querySelector('.pick .how-near').innerText.includes('within 12.0')", "the limit is asked again")
+        self.assertNotEqual(b.run("return document.querySelector('.pick .how-near').innerText"), before)
+        self.assertEqual(b.run("return performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin))"), [])
+        self.all_is_well()
+
+    def test_on_a_phone_nothing_is_wider_than_the_screen(self):
+        for dark in (False, True):
+            self.browser.shape(360, 740, dark, touch=True)
+            self.browser.open(self.bench.address)
+            self.read("cane.jpg")
+            self.assertEqual(self.browser.run("return document.documentElement.scrollWidth"), 360)
+            outside = self.browser.run(
+                "return [...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > 361 && !e.closest('svg')).map(e => e.outerHTML.slice(0, 80))")
+            self.assertEqual(outside, [])
+            small = self.browser.run(
+                "return [...document.querySelectorAll('label, summary, select')].filter(e => e.checkVisibility() && e.getBoundingClientRect().height < 24).map(e => e.outerHTML.slice(0, 80))")
+            self.assertEqual(small, [])
+        self.all_is_well()
+
+    def test_everything_works_by_keyboard(self):
+        b = self.browser
+        b.press(TAB)
+        self.assertEqual(b.run("return document.activeElement.className"), "skip")
+        b.press(TAB)
+        self.assertEqual(b.run("return document.activeElement.id"), "file")
+        self.assertNotEqual(b.run("return getComputedStyle(document.activeElement).outlineStyle"), "none")
+        self.read("door.jpg")
+        b.run("document.getElementById('file').focus()")
+        b.press(TAB)
+        self.assertEqual(b.run("return [document.activeElement.name, document.activeElement.value]"), ["band", "3"])
+        b.press(DOWN)
+        b.until("document.getElementById('match-status').textContent.endsWith('band 4')", "the arrow chooses the next wrap")
+        self.assertNotIn("over white", b.text("#picks"))
+        b.press(TAB, TAB, TAB, SPACE)  # past the summary and the blank to the white underwrap
+        self.assertEqual(b.run("return [document.activeElement.value, document.activeElement.checked]"), ["white", True])
+        b.until("document.getElementById('picks').innerText.includes('over white')", "white is ranked")
+        for _ in range(12):
+            b.press(TAB)
+            if b.run("return document.activeElement.name") == "pick":
+                break
+        self.assertEqual(b.run("return [document.activeElement.name, document.activeElement.value]"), ["pick", "0"])
+        second = b.run("return document.querySelectorAll('.pick .who b')[1].textContent")
+        b.press(DOWN)
+        self.assertIn(second, b.text("#strips"))
+        # What has the focus is not hidden by the rod above it.
+        self.assertTrue(b.run("const e = document.activeElement.getBoundingClientRect(); return e.top >= document.getElementById('stage').getBoundingClientRect().bottom"))
+        self.all_is_well()
+
+    def test_what_is_no_photo_is_refused_in_words_and_the_next_photo_read(self):
+        work = pathlib.Path(os.environ["BINDHUE_WORK"])
+        letter = work / "letter.jpg"
+        letter.write_text("Dear shop, the red one please." * 100)
+        self.refused(letter)
+        empty = work / "empty.jpg"
+        empty.write_bytes(b"")
+        self.assertIn("empty", self.refused(empty))
+        self.assertIn("no calibration card", self.refused(f"{SAMPLES}/nocard.jpg"))
+        self.browser.complaints()  # refusals are answers with a status, which the console lists
+        self.read("door.jpg")
+        self.assertFalse(self.browser.run("return document.getElementById('trouble').checkVisibility()"))
+        self.all_is_well()
+
+    def test_a_photo_of_more_than_two_hundred_megapixels_is_refused_before_it_is_decoded(self):
+        bomb = pathlib.Path(os.environ["BINDHUE_WORK"]) / "bomb.png"
+        bomb.write_bytes(black_png(20001, 10000))
+        self.assertIn("200 megapixels", self.refused(bomb))
+        for ending in ("jpg", "png", "tiff", "dng"):
+            with self.subTest(ending):
+                self.assertRegex(self.refused(f"{SOURCE}/tests/fuzz/photos/claims-much.{ending}"), "too small|100 megapixels")
+        self.assertTrue(self.bench.alive())
+
+    def test_ten_photos_at_once_are_all_read_and_the_page_stays_quick(self):
+        photo = pathlib.Path(f"{SAMPLES}/door.jpg").read_bytes()
+        answers = []
+        threads = [threading.Thread(target=lambda: answers.append(post(self.bench.address, photo))) for _ in range(9)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        self.assertEqual([status for status, _ in answers], [202] * 9)
+        self.browser.type("#file", f"{SAMPLES}/navy.png")
+        # While photos wait the page goes on: frames are drawn, and what is before the photo is said.
+        self.browser.until("/before this one|of 4/.test(document.getElementById('doing').textContent)", "progress is told")
+        frames = self.browser.run("let n = 0; return new Promise(done => { const end = performance.now() + 500; (function next() { ++n; performance.now() < end ? requestAnimationFrame(next) : done(n); })(); })")
+        self.assertGreater(frames, 3)
+        self.browser.until(f"{PICKS} > 0", "the tenth is read", PATIENCE)
+        for _, answer in answers:
+            self.assertEqual(ended(self.bench.address, answer["id"])["state"], "done")
+        self.all_is_well()
+
+    def test_a_dropped_connection_harms_nobody(self):
+        import socket
+        at = urllib.parse.urlsplit(self.bench.address)
+        for _ in range(20):
+            with contextlib.closing(socket.create_connection((at.hostname, at.port))) as half:
+                half.sendall(f"POST /api/readings HTTP/1.1\r\nHost: {at.netloc}\r\nOrigin: http://{at.netloc}\r\nContent-Length: 100000000\r\n\r\n".encode() + b"x" * 5000)
+        self.read("door.jpg")
+        self.all_is_well()
+
+    def test_every_control_has_a_name_for_a_screen_reader(self):
+        self.read("door.jpg")
+        nodes = self.browser.devtools("Accessibility.getFullAXTree")["nodes"]
+        controls = [n for n in nodes if not n.get("ignored") and n.get("role", {}).get("value") in
+                    ("button", "radio", "checkbox", "combobox", "spinbutton", "link", "image", "progressbar", "DisclosureTriangle", "list", "group")]
+        self.assertGreater(len(controls), 20)
+        nameless = [n["role"]["value"] for n in controls if not n.get("name", {}).get("value") and n["role"]["value"] not in ("list", "group")]
+        self.assertEqual(nameless, [])
+        radios = [n["name"]["value"] for n in controls if n["role"]["value"] == "radio"]
+        self.assertTrue(any("dark red" in name and "L*" in name for name in radios), radios)
+        self.all_is_well()
+
+    def test_axe_core_has_no_serious_finding(self):
+        self.browser.open(self.bench.address)
+        axe = axe_core()
+        for photo, dark, width in ((None, False, 1280), ("door.jpg", False, 1280), ("door.jpg", True, 1280), ("door.jpg", False, 360)):
+            with self.subTest(photo=photo, dark=dark, width=width):
+                self.browser.shape(width, 900, dark)
+                self.browser.open(self.bench.address)
+                if photo:
+                    self.read(photo)
+                self.browser.devtools("Runtime.evaluate", expression=axe)
+                found = self.browser.run("return axe.run().then(r => r.violations.map(v => [v.impact, v.id, v.help, v.nodes.map(n => n.target.join(' ')).slice(0, 5)]))")
+                self.assertEqual([v for v in found if v[0] in ("serious", "critical", "moderate")], [])
+
+
+def axe_core(version="4.14.1"):
+    """axe-core (MPL-2.0) from npm, kept in the build folder. Without npm or a network the test is skipped, and ctest says so."""
+    work = pathlib.Path(os.environ["BINDHUE_WORK"])
+    archive = work / f"axe-core-{version}.tgz"
+    if not archive.exists():
+        with contextlib.suppress(OSError, subprocess.SubprocessError):
+            subprocess.run(["npm", "pack", f"axe-core@{version}"], cwd=work, check=True, capture_output=True, timeout=60)
+    if not archive.exists():
+        raise unittest.SkipTest("axe-core is not to be had: no npm, or no network")
+    with tarfile.open(archive) as package:
+        return package.extractfile("package/axe.min.js").read().decode()
+
+
+if __name__ == "__main__":
+    result = unittest.main(exit=False, verbosity=1).result
+    sys.exit(1 if not result.wasSuccessful() else 77 if result.skipped else 0)

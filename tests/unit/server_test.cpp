@@ -1,0 +1,238 @@
+// The bench page's server as a hostile client meets it: raw bytes over a socket.
+#include "bench/server.hpp"
+
+#include <arpa/inet.h>
+#include <netinet/in.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+#include <catch2/catch.hpp>
+#include <chrono>
+#include <fstream>
+#include <iterator>
+#include <thread>
+
+#include <nlohmann/json.hpp>
+
+#include "bench/assets.hpp"
+#include "bench/guard.hpp"
+#include "support/sample.hpp"
+
+using namespace bindhue;
+using namespace bindhue::capture;
+using namespace bindhue::capture::bench;
+using nlohmann::json;
+
+namespace {
+
+struct Said {
+    int status = 0;
+    std::string head, body;
+    json document() const { return json::parse(body); }
+};
+
+class Running {
+  public:
+    explicit Running(QueueLimits limits = {})
+        : server_([&] {
+              auto server = BenchServer::at({.shop = BINDHUE_SOURCE_DIR "/palettes/demo-shop",
+                                             .card = sample_layout(),
+                                             .port = 0,
+                                             .limits = limits});
+              REQUIRE(server);
+              return std::move(*server);
+          }()),
+          thread_([this] { server_.serve(); }) {
+        while (get("/").status != 200) std::this_thread::sleep_for(std::chrono::milliseconds(5));
+    }
+    ~Running() {
+        server_.stop();
+        thread_.join();
+    }
+
+    int port() const { return server_.port(); }
+    std::string host() const { return "127.0.0.1:" + std::to_string(port()); }
+
+    // Sends the bytes as they are; with `half` closes without waiting for an answer.
+    Said raw(const std::string& bytes, bool half = false) const {
+        const int to = socket(AF_INET, SOCK_STREAM, 0);
+        sockaddr_in address{};
+        address.sin_family = AF_INET;
+        address.sin_port = htons(static_cast<std::uint16_t>(port()));
+        inet_pton(AF_INET, "127.0.0.1", &address.sin_addr);
+        if (connect(to, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0) {
+            close(to);
+            return {};
+        }
+        std::size_t sent = 0;
+        while (sent < bytes.size()) {
+            const ssize_t n = send(to, bytes.data() + sent, bytes.size() - sent, MSG_NOSIGNAL);
+            if (n <= 0) break;
+            sent += static_cast<std::size_t>(n);
+        }
+        std::string got;
+        char part[65536];
+        for (ssize_t n = 0; !half && (n = recv(to, part, sizeof part, 0)) > 0;) got.append(part, static_cast<std::size_t>(n));
+        close(to);
+        Said out;
+        if (got.size() > 12) out.status = std::atoi(got.c_str() + 9);
+        const std::size_t gap = got.find("\r\n\r\n");
+        out.head = got.substr(0, gap);
+        if (gap != std::string::npos) out.body = got.substr(gap + 4);
+        return out;
+    }
+
+    Said get(const std::string& target, const std::string& more = "") const {
+        return raw("GET " + target + " HTTP/1.1\r\nHost: " + host() + "\r\n" + more + "Connection: close\r\n\r\n");
+    }
+    Said post(const std::string& body, const std::string& target = "/api/readings") const {
+        return raw("POST " + target + " HTTP/1.1\r\nHost: " + host() + "\r\nOrigin: http://" + host() +
+                   "\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body);
+    }
+    json ended(const std::string& id) const {
+        while (true) {
+            const json state = get("/api/readings/" + id).document();
+            if (state.at("state") == "done" || state.at("state") == "failed") return state;
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
+        }
+    }
+
+  private:
+    BenchServer server_;
+    std::thread thread_;
+};
+
+std::string door() {
+    std::ifstream in(samples / "photos/door.jpg", std::ios::binary);
+    return {std::istreambuf_iterator<char>(in), {}};
+}
+
+}  // namespace
+
+TEST_CASE("The page and its parts are served with a strict policy, and nothing else is") {
+    const Running page;
+    CHECK(assets().size() >= 6);
+    for (const Asset& asset : assets()) {
+        INFO(asset.path);
+        const Said said = page.get(std::string(asset.path));
+        CHECK(said.status == 200);
+        CHECK(said.body == asset.text);
+        CHECK_THAT(said.head, Catch::Contains("Content-Type: " + std::string(asset.type)));
+        CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy: default-src 'none'; script-src 'self'"));
+        CHECK_THAT(said.head, !Catch::Contains("unsafe"));
+        CHECK_THAT(said.head, Catch::Contains("X-Content-Type-Options: nosniff"));
+        CHECK(asset.text.find("http://") == asset.text.find("http://www.w3.org/2000/svg"));
+        CHECK(asset.text.find("https://") == std::string_view::npos);
+        CHECK(asset.text.find("innerHTML") == std::string_view::npos);
+    }
+    for (const char* target :
+         {"/etc/passwd", "/../../etc/passwd", "/%2e%2e/%2e%2e/etc/passwd", "/..%2f..%2fetc%2fpasswd", "//etc/passwd",
+          "/page/../index.html", "/api", "/api/", "/api/readings", "/api/readings/", "/api/readings/..",
+          "/api/readings/../../etc/passwd", "/api/readings/%00", "/api/readings/0123456789abcdef0123456789abcdef",
+          "/api/readings/x/photo.jpg", "/bench.css/", "/bench.css%00.html", "/index.html"}) {
+        INFO(target);
+        const Said said = page.get(target);
+        CHECK((said.status == 404 || said.status == 400));
+        CHECK(said.body.find("root:") == std::string::npos);
+        CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy"));
+    }
+}
+
+TEST_CASE("A photo sent to the page is read, drawn and ranked") {
+    const Running page;
+    const Said sent = page.post(door());
+    REQUIRE(sent.status == 202);
+    const std::string id = sent.document().at("id");
+    const json state = page.ended(id);
+    REQUIRE(state.at("state") == "done");
+    const json& reading = state.at("reading");
+    CHECK(reading.at("format") == "bindhue-reading");
+    CHECK(reading.at("card").at("outline_px").size() == 4);
+    CHECK(reading.at("card").at("opening_px").size() == 4);
+    REQUIRE(reading.at("bands").size() == 7);
+    for (const json& band : reading.at("bands")) CHECK(band.at("screen").at("srgb").get<std::string>().size() == 7);
+    const Said picture = page.get("/api/readings/" + id + "/photo.jpg");
+    CHECK(picture.status == 200);
+    CHECK(picture.body.substr(0, 2) == "\xFF\xD8");
+
+    const std::string matches = "/api/readings/" + id + "/matches";
+    const json ranked = page.get(matches + "?band=3&ground=blank&ground=white&schedule=finish&tolerance=4&top=5").document();
+    CHECK(ranked.at("format") == "bindhue-match");
+    REQUIRE(ranked.at("candidates").size() == 5);
+    for (const json& row : ranked.at("candidates")) {
+        CHECK(row.at("schedule") == "finish");
+        CHECK((row.at("ground") == "blank" || row.at("ground") == "white"));
+    }
+    for (const char* query :
+         {"?band=0", "?band=8", "?band=-1", "?band=nan", "?band=1e400", "?band=", "?tolerance=0", "?tolerance=inf", "?top=51",
+          "?ground=mauve", "?ground=1,2", "?ground=nan,0,0", "?ground=1e300,1e300,1e300", "?ground=underwrap:nobody",
+          "?schedule=varnish", "?ground=%FF%FE", "?ground=%00", "?band=3&ground=1,0,0&ground=2,0,0&ground=3,0,0&ground=4,0,0&ground=5,0,0&ground=6,0,0&ground=7,0,0&ground=8,0,0&ground=9,0,0"}) {
+        INFO(query);
+        const Said said = page.get(matches + query);
+        CHECK((said.status == 422 || said.status == 404));
+        CHECK_FALSE(said.document().at("what").get<std::string>().empty());
+        CHECK_FALSE(said.document().at("mend").get<std::string>().empty());
+    }
+}
+
+TEST_CASE("What is no photo fails with a mend, and the server goes on") {
+    const Running page;
+    for (const std::string& body : {std::string("hello"), std::string(100000, 'x'), std::string("\xFF\xD8\xFF"), door().substr(0, 20000)}) {
+        const Said sent = page.post(body);
+        REQUIRE(sent.status == 202);
+        const json state = page.ended(sent.document().at("id"));
+        REQUIRE(state.at("state") == "failed");
+        CHECK_FALSE(state.at("error").at("mend").get<std::string>().empty());
+    }
+    const json state = page.ended(page.post(door()).document().at("id"));
+    CHECK(state.at("state") == "done");
+}
+
+TEST_CASE("Requests that are broken, foreign or too large are refused, and the server goes on") {
+    const Running page;
+    const std::string host = "Host: " + page.host() + "\r\n", ours = "Origin: http://" + page.host() + "\r\n";
+    const auto status = [&](const std::string& bytes) { return page.raw(bytes).status; };
+    CHECK(status("GET / HTTP/1.1\r\nHost: rods.example:" + std::to_string(page.port()) + "\r\n\r\n") == 421);
+    CHECK(status("GET / HTTP/1.1\r\n\r\n") == 421);
+    CHECK(status("POST /api/readings HTTP/1.1\r\n" + host + "Origin: http://rods.example\r\nContent-Length: 1\r\n\r\nx") == 403);
+    CHECK(status("POST /api/readings HTTP/1.1\r\n" + host + "Content-Length: 1\r\n\r\nx") == 403);
+    CHECK(status("POST /api/readings HTTP/1.1\r\n" + host + ours + "Content-Length: 999999999999\r\n\r\nx") == 413);
+    CHECK(status("POST /api/readings HTTP/1.1\r\n" + host + ours + "Transfer-Encoding: chunked\r\n\r\n5\r\nhello\r\n0\r\n\r\n") == 411);
+    CHECK(status("POST /elsewhere HTTP/1.1\r\n" + host + ours + "Content-Length: 1\r\n\r\nx") == 404);
+    CHECK(status("PUT / HTTP/1.1\r\n" + host + ours + "Transfer-Encoding: chunked\r\n\r\n5\r\nhello\r\n0\r\n\r\n") == 405);
+    CHECK(page.get("/api/shop", "Sec-Fetch-Site: cross-site\r\n").status == 403);
+    // Nonsense of many kinds: any refusal or a closed connection will do.
+    for (const std::string& bytes :
+         {std::string("\r\n\r\n"), std::string("GET\r\n\r\n"), std::string("GET / HTTP/9.9\r\n\r\n"), std::string(4096, 'A') + "\r\n\r\n",
+          "GET /" + std::string(20000, 'a') + " HTTP/1.1\r\n" + host + "\r\n", "GET / HTTP/1.1\r\n" + host + "X: " + std::string(20000, 'b') + "\r\n\r\n",
+          std::string("\0\0\0\0\r\n\r\n", 8), std::string("\x16\x03\x01\x02\x00\x01\x00\x01\xFC\x03\x03", 11) + "\r\n\r\n",
+          "GET /?" + std::string(3000, '&') + " HTTP/1.1\r\n" + host + "\r\n", "GET /%zz%%%2 HTTP/1.1\r\n" + host + "\r\n"}) {
+        const int got = status(bytes);
+        INFO(bytes.substr(0, 40) << " -> " << got);
+        CHECK((got == 0 || got == 200 || (got >= 400 && got < 500)));
+    }
+    // Half a photo, and gone: more often than there are request threads.
+    for (int i = 0; i < 12; ++i)
+        page.raw("POST /api/readings HTTP/1.1\r\n" + host + ours + "Content-Length: 100000000\r\n\r\n" + std::string(1000, 'x'), true);
+    CHECK(page.get("/").status == 200);
+    CHECK(page.post("hello").status == 202);
+}
+
+TEST_CASE("A full queue says so, and has room again later") {
+    const Running page({.waiting = 1, .waiting_bytes = std::size_t{1} << 20, .kept = 4});
+    const Said first = page.post(door());
+    REQUIRE(first.status == 202);
+    const Said second = page.post(door());
+    CHECK((second.status == 503 || page.ended(first.document().at("id")).at("state") == "done"));
+    page.ended(first.document().at("id"));
+    CHECK(page.post("hello").status == 202);
+    CHECK(page.post(std::string(std::size_t{2} << 20, 'x')).status == 503);
+}
+
+TEST_CASE("A port that is taken is said, not shared") {
+    const Running page;
+    const auto second = BenchServer::at({.shop = "x", .card = sample_layout(), .port = page.port(), .limits = {}});
+    REQUIRE_FALSE(second);
+    CHECK(second.error().reason == Reason::storage);
+    CHECK(second.error().where == "--port");
+}
