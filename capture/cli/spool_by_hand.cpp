@@ -2,6 +2,7 @@
 
 #include "cli/change_rack.hpp"
 #include "cli/spool.hpp"
+#include "shop/numbers.hpp"
 #include "shop/spool_table.hpp"
 
 namespace bindhue::capture::cli {

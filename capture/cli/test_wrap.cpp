@@ -4,6 +4,8 @@
 #include "cli/coat.hpp"
 #include "cli/rack.hpp"
 #include "reading/before_after.hpp"
+#include "shop/grounds.hpp"
+#include "shop/numbers.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
