@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <ctime>
 #include <iostream>
 
 #include "shop/card_layout.hpp"
@@ -64,6 +65,7 @@ void PhotoArguments::add_to(CLI::App& command) {
                     "several photos one name for all, or one each: door,tube")
         ->delimiter(',')
         ->allow_extra_args(false);  // else it takes the photos after it for lights
+    command.add_option("--camera", camera, "Name of the camera, kept with the reading where the photo does not say it");
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
 }
 
@@ -77,6 +79,7 @@ Result<ReadOptions> PhotoArguments::options() const {
         out.layout = std::move(*layout);
     }
     out.linear = linear;
+    out.camera = camera;
     if (!corners.empty()) {
         const auto numbers = parse_numbers(corners, 8, "--corners");
         if (!numbers) return numbers.error();
@@ -129,6 +132,13 @@ std::string spread_in_words(const Matrix3& covariance) {
     char text[64];
     const auto half = [&](std::size_t i) { return 1.96 * std::sqrt(std::max(0.0, covariance(i, i))); };
     std::snprintf(text, sizeof text, "%.1f %.1f %.1f", half(0), half(1), half(2));
+    return text;
+}
+
+std::string today() {
+    const std::time_t now = std::time(nullptr);
+    char text[16] = "";
+    if (const std::tm* local = std::localtime(&now)) std::strftime(text, sizeof text, "%Y-%m-%d", local);
     return text;
 }
 

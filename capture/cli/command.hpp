@@ -26,6 +26,7 @@ struct PhotoArguments {
     std::string corners;              // x,y,x,y,x,y,x,y
     std::string region;               // x,y,w,h
     std::vector<std::string> lights;  // one for all photos, or one a photo
+    std::string camera;               // where the file does not say
     bool linear = false;
 
     void add_to(CLI::App& command);
@@ -49,6 +50,9 @@ std::string number(const char* format, double value);
 std::string in_words(const Lab<D50>& lab);
 // Half widths of the 95 % intervals of L, a and b, each alone: "+-1.2 0.9 1.1".
 std::string spread_in_words(const Matrix3& covariance);
+
+// As 2026-11-01, in local time.
+std::string today();
 
 bool terminal_has_colour();
 

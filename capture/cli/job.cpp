@@ -1,7 +1,6 @@
 #include <algorithm>
 #include <cctype>
 #include <cstdio>
-#include <ctime>
 #include <filesystem>
 #include <iostream>
 #include <map>
@@ -22,13 +21,6 @@ using nlohmann::ordered_json;
 namespace fs = std::filesystem;
 
 constexpr const char* state_words[] = {"open", "cut off while its thread was taken: run job done again", "done"};
-
-std::string today() {
-    const std::time_t now = std::time(nullptr);
-    char text[16] = "";
-    if (const std::tm* local = std::localtime(&now)) std::strftime(text, sizeof text, "%Y-%m-%d", local);
-    return text;
-}
 
 struct JobCommand {
     std::string shop, table, name, note;

@@ -1,14 +1,12 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
-#include <iostream>
 #include <memory>
 
-#include "cli/command.hpp"
-#include "cli/rack.hpp"
+#include "cli/change_rack.hpp"
+#include "cli/spool.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
-#include "shop/shop.hpp"
 #include "shop/shop_check.hpp"
 #include "shop/spool_table.hpp"
 
@@ -33,12 +31,6 @@ ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
 struct SpoolCommand {
     std::string shop, file, code;
     bool json = false;
-
-    Result<Shop> open() const {
-        const Result<fs::path> where = shop_folder(shop);
-        if (!where) return where.error();
-        return Shop::open(*where, Access::change);
-    }
 
     int list() const {
         Result<SpoolFile> rack = spools_of(shop);
@@ -81,7 +73,7 @@ struct SpoolCommand {
             for (const std::string& warning : read->warnings) std::cerr << "note: " << warning << '\n';
             entries = std::move(read->entries);
         }
-        return change([&](SpoolFile& rack) -> Result<std::string> {
+        return change_rack(shop, [&](SpoolFile& rack) -> Result<std::string> {
             const Result<Merged> merged = merge(rack, entries, file);
             if (!merged) return merged.error();
             return std::to_string(merged->new_spools) + " new spools, " + std::to_string(merged->new_readings) +
@@ -107,31 +99,13 @@ struct SpoolCommand {
     }
 
     int remove() const {
-        return change([&](SpoolFile& rack) -> Result<std::string> {
+        return change_rack(shop, [&](SpoolFile& rack) -> Result<std::string> {
             const auto before = rack.entries.size();
             std::erase_if(rack.entries, [&](const SpoolEntry& e) { return e.spool.code == code; });
             if (rack.entries.size() == before)
                 return Error{Reason::not_found, "No spool has the code \"" + code + "\".", "", "See bindhue spool list."};
             return "spool " + code + " removed";
         });
-    }
-
-  private:
-    template <class F>
-    int change(F what) const {
-        const Result<Shop> opened = open();
-        if (!opened) return fail(opened.error());
-        Result<SpoolFile> rack = opened->spools();
-        if (!rack) return fail(rack.error());
-        const Result<std::string> told = what(*rack);
-        if (!told) return fail(told.error());
-        std::error_code unseen;
-        const bool had_one = fs::exists(opened->spool_path(), unseen);
-        if (const Status saved = opened->save(*rack); !saved) return fail(saved.error());
-        std::cout << *told;
-        if (had_one) std::cout << "; the rack before is kept as " << opened->spool_path().string() << ".previous";
-        std::cout << '\n';
-        return done;
     }
 };
 
@@ -163,6 +137,8 @@ void add_spool(CLI::App& app, int& exit_code) {
     add("remove", "Take a spool out of the rack", "bindhue spool remove R1-12", &SpoolCommand::remove)
         ->add_option("code", command->code, "The spool's code")
         ->required();
+    add_spool_enrol(*spool, exit_code);
+    add_spool_by_hand(*spool, exit_code);
 }
 
 }  // namespace bindhue::capture::cli

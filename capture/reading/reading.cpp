@@ -478,7 +478,7 @@ Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOpti
     fit_options.linear = photo->linear;
     fit_options.trust = options.layout.trust;
     fit_options.prior = &built_in_camera_light();
-    fit_options.context = {photo->camera, options.layout.name, options.light};
+    fit_options.context = {photo->camera.empty() ? options.camera : photo->camera, options.layout.name, options.light};
     const Result<CameraFit> fit = fit_camera(view->patches, fit_options);
     if (!fit) {
         Error error = fit.error();

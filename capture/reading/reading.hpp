@@ -33,6 +33,7 @@ struct ReadOptions {
         corners;  // of the card: upper left, upper right, lower right, lower left as it is read
     std::optional<PixelRegion> region;  // read this instead of looking for the rod
     std::string light;                  // what the user calls the light, kept with the reading
+    std::string camera;                 // what the user calls the camera, for files that do not say
 };
 
 std::string_view name(BandRole role);

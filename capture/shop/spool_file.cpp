@@ -40,7 +40,7 @@ Json matrix_json(const Matrix3& m) {
     return out;
 }
 
-void read_reading(const JsonCursor& at, SpoolEntry& entry) {
+NotedReading read_reading(const JsonCursor& at) {
     Reading reading;
     const JsonCursor lab = at["lab"];
     lab.size(3, 3);
@@ -50,10 +50,9 @@ void read_reading(const JsonCursor& at, SpoolEntry& entry) {
     if (const auto shared = at.find("shared")) reading.shared = read_matrix(*shared);
     reading.context = {text_or_empty(at, "camera"), text_or_empty(at, "card"), text_or_empty(at, "light")};
     if (!at.failed()) pass_on(validate(reading), covariance);
-    entry.spool.readings.push_back(std::move(reading));
-    entry.notes.push_back(
-        {text_or_empty(at, "source"), text_or_empty(at, "date"),
-         at.unknown({"lab", "covariance", "shared", "camera", "card", "light", "source", "date"})});
+    return {std::move(reading),
+            {text_or_empty(at, "source"), text_or_empty(at, "date"),
+             at.unknown({"lab", "covariance", "shared", "camera", "card", "light", "source", "date"})}};
 }
 
 SpoolEntry read_spool(const JsonCursor& at) {
@@ -76,8 +75,14 @@ SpoolEntry read_spool(const JsonCursor& at) {
     if (const auto metres = at.find("metres_left")) entry.metres_left = metres->number(0, 1e6);
     const JsonCursor readings = at["readings"];
     const std::size_t n = readings.size(1, most_readings);
-    for (std::size_t i = 0; i < n && !at.failed(); ++i) read_reading(readings[i], entry);
-    entry.unknown = at.unknown({"code", "name", "material", "size", "size_mm", "lot", "metres_left", "readings"});
+    for (std::size_t i = 0; i < n && !at.failed(); ++i) {
+        NotedReading read = read_reading(readings[i]);
+        spool.readings.push_back(std::move(read.reading));
+        entry.notes.push_back(std::move(read.note));
+    }
+    if (const auto past = at.find("past_readings"))
+        for (std::size_t i = 0, m = past->size(0, most_readings); i < m && !at.failed(); ++i) entry.past.push_back(read_reading((*past)[i]));
+    entry.unknown = at.unknown({"code", "name", "material", "size", "size_mm", "lot", "metres_left", "readings", "past_readings"});
     return entry;
 }
 
@@ -106,6 +111,7 @@ Json spool_json(const SpoolEntry& entry) {
     for (std::size_t i = 0; i < spool.readings.size(); ++i)
         out["readings"].push_back(
             reading_json(spool.readings[i], i < entry.notes.size() ? entry.notes[i] : ReadingNote{}));
+    for (const NotedReading& past : entry.past) out["past_readings"].push_back(reading_json(past.reading, past.note));
     return out;
 }
 
@@ -150,10 +156,14 @@ Result<std::string> write_spool_file(const SpoolFile& file) {
     if (const Status status = validate(file.palette()); !status) return status.error();
     if (file.entries.size() > most_spools)
         return Error{Reason::bad_value, "The rack would have more than 1,000,000 spools.", "", "Divide it among several shops."};
-    for (const SpoolEntry& entry : file.entries)
-        if (entry.spool.readings.size() > most_readings)
+    for (const SpoolEntry& entry : file.entries) {
+        for (const NotedReading& past : entry.past)
+            if (const Status status = validate(past.reading); !status)
+                return Error{status.error().reason, status.error().what, "spool " + entry.spool.code, status.error().mend};
+        if (std::max(entry.spool.readings.size(), entry.past.size()) > most_readings)
             return Error{Reason::bad_value, "The spool would have more than 10,000 readings.", "spool " + entry.spool.code,
                          "Keep the newest."};
+    }
     Json root{{"format", format}, {"version", 1}, {"note", file.note}};
     add_unknown(root, file.unknown);
     root["spools"] = Json::array();

@@ -21,10 +21,16 @@ struct ReadingNote {
     std::string unknown;  // JSON object of fields that are not ours, or empty
 };
 
+struct NotedReading {
+    Reading reading;
+    ReadingNote note;
+};
+
 struct SpoolEntry {
     Spool spool;
     std::optional<double> metres_left;  // of thread on the spool, 0 to 10^6; none if not known
-    std::vector<ReadingNote> notes;  // of spool.readings, in the same order; may be shorter
+    std::vector<ReadingNote> notes;     // of spool.readings, in the same order; may be shorter
+    std::vector<NotedReading> past;      // from before the thread changed (faded, soiled): kept, and used for nothing
     std::string unknown;
 };
 

@@ -4,6 +4,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <iterator>
 #include <numbers>
 #include <optional>
 #include <unordered_map>
@@ -64,6 +65,8 @@ Lab<D50> from_screen(Line& line) {
 }
 
 Lab<D50> colour_of(Line& line, bool& screen) {
+    // Also where it is not needed: a line with something wrong in it is not taken.
+    const Lab<D50> shown = line.has("hex") ? from_screen(line) : Lab<D50>{};
     if (line.has("a") || line.has("b"))
         return {line.number("L", 0, 110), line.number("a", -200, 200), line.number("b", -200, 200)};
     if (line.has("C") || line.has("h")) {
@@ -72,7 +75,7 @@ Lab<D50> colour_of(Line& line, bool& screen) {
     }
     if (line.has("hex")) {
         screen = true;
-        return from_screen(line);
+        return shown;
     }
     line.fail(line.has("L") ? "a" : "L", "The line has no whole colour.", "Give L, a and b, or L, C and h, or hex.");
     return {};
@@ -108,6 +111,13 @@ std::string_view take_over(SpoolEntry& known, const SpoolEntry& entry) {
     return "";
 }
 
+bool is_past(Line& line) {
+    const std::string said = line.text("past");
+    if (!said.empty() && said != "yes" && said != "no")
+        line.fail("past", "Whether the reading is past is said by yes or no.", "Write yes, no or nothing.");
+    return said == "yes";
+}
+
 // The spool and its one reading.
 SpoolEntry entry_of(Line& line, bool& screen) {
     SpoolEntry entry;
@@ -138,15 +148,20 @@ SpoolEntry entry_of(Line& line, bool& screen) {
     reading.shared = covariance_of(line, "shared_").value_or(Matrix3{});
     if (const Status sound = validate(reading); !sound)
         line.fail(line.has("var_L") ? "var_L" : "L", sound.error().what, sound.error().mend);
-    spool.readings.push_back(std::move(reading));
-    entry.notes.push_back({line.text("source"), line.text("date"), ""});
+    ReadingNote note{line.text("source"), line.text("date"), ""};
+    if (is_past(line)) {
+        entry.past.push_back({std::move(reading), std::move(note)});
+    } else {
+        spool.readings.push_back(std::move(reading));
+        entry.notes.push_back(std::move(note));
+    }
     return entry;
 }
 
 bool is_known(std::string_view column) {
     constexpr std::array<std::string_view, 20> others{"code", "name", "material", "size", "size_mm", "lot",  "metres_left",
                                                       "L",    "a",    "b",        "C",    "h",       "hex",  "sd",
-                                                      "camera", "card", "light",  "source", "date",  ""};
+                                                      "camera", "card", "light",  "source", "date",  "past"};
     return std::find(others.begin(), others.end(), column) != others.end() ||
            std::any_of(terms.begin(), terms.end(), [&](const Term& t) { return column == t.name || column == column_of(t, "shared_"); });
 }
@@ -191,9 +206,14 @@ Result<SpoolTable> read_spool_table(std::string_view text, const std::string& wh
         if (const std::string_view column = take_over(known, entry); !column.empty())
             return table->error(row, column, "An earlier line of spool " + entry.spool.code + " says otherwise.",
                                 "Write the same on each line of a spool; another lot, material or size is another spool with a code of its own.");
-        known.spool.readings.push_back(std::move(entry.spool.readings.front()));
-        known.notes.push_back(std::move(entry.notes.front()));
+        std::move(entry.spool.readings.begin(), entry.spool.readings.end(), std::back_inserter(known.spool.readings));
+        std::move(entry.notes.begin(), entry.notes.end(), std::back_inserter(known.notes));
+        std::move(entry.past.begin(), entry.past.end(), std::back_inserter(known.past));
     }
+    for (const auto& [code, place] : places)
+        if (out.entries[place].spool.readings.empty())
+            return Error{Reason::bad_value, "All readings of spool " + code + " are past.", where,
+                         "Leave the column past empty in the line of its newest reading."};
     for (const std::string& column : table->columns())
         if (!is_known(column)) out.warnings.push_back("the column \"" + column + "\" is not known, and is left out");
     if (screen)
@@ -206,26 +226,28 @@ std::string write_spool_table(const SpoolFile& file) {
     std::string out = "code,name,material,size,size_mm,lot,metres_left,L,a,b";
     for (const std::string before : {"", "shared_"})
         for (const Term& t : terms) out.append(",").append(before).append(t.name);
-    out += ",camera,card,light,source,date\n";
-    for (const SpoolEntry& entry : file.entries)
-        for (std::size_t i = 0; i < entry.spool.readings.size(); ++i) {
-            const Spool& s = entry.spool;
-            const Reading& r = s.readings[i];
-            const ReadingNote note = i < entry.notes.size() ? entry.notes[i] : ReadingNote{};
-            std::vector<std::string> fields{s.code,
-                                            s.name,
-                                            std::string(name(s.material)),
-                                            s.size,
-                                            shortest(s.size_mm),
-                                            s.lot,
-                                            entry.metres_left ? shortest(*entry.metres_left) : ""};
-            for (const double v : r.lab.vector()) fields.push_back(shortest(v));
-            for (const Matrix3* m : {&r.covariance, &r.shared})
-                for (const Term& t : terms) fields.push_back(shortest((*m)(t.row, t.column)));
-            fields.insert(fields.end(), {r.context.camera, r.context.card, r.context.light, note.source, note.date});
-            for (std::size_t k = 0; k < fields.size(); ++k) out.append(k > 0 ? "," : "").append(in_quotes(fields[k]));
-            out += '\n';
-        }
+    out += ",camera,card,light,source,date,past\n";
+    const auto add = [&](const SpoolEntry& entry, const Reading& r, const ReadingNote& note, const char* past) {
+        const Spool& s = entry.spool;
+        std::vector<std::string> fields{s.code,
+                                        s.name,
+                                        std::string(name(s.material)),
+                                        s.size,
+                                        shortest(s.size_mm),
+                                        s.lot,
+                                        entry.metres_left ? shortest(*entry.metres_left) : ""};
+        for (const double v : r.lab.vector()) fields.push_back(shortest(v));
+        for (const Matrix3* m : {&r.covariance, &r.shared})
+            for (const Term& t : terms) fields.push_back(shortest((*m)(t.row, t.column)));
+        fields.insert(fields.end(), {r.context.camera, r.context.card, r.context.light, note.source, note.date, past});
+        for (std::size_t k = 0; k < fields.size(); ++k) out.append(k > 0 ? "," : "").append(in_quotes(fields[k]));
+        out += '\n';
+    };
+    for (const SpoolEntry& entry : file.entries) {
+        for (std::size_t i = 0; i < entry.spool.readings.size(); ++i)
+            add(entry, entry.spool.readings[i], i < entry.notes.size() ? entry.notes[i] : ReadingNote{}, "");
+        for (const NotedReading& past : entry.past) add(entry, past.reading, past.note, "yes");
+    }
     return out;
 }
 
@@ -239,7 +261,7 @@ Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, co
         if (place == places.end()) {
             joined.entries.push_back(entry);
             ++out.new_spools;
-            out.new_readings += entry.spool.readings.size();
+            out.new_readings += entry.spool.readings.size() + entry.past.size();
             continue;
         }
         SpoolEntry& known = joined.entries[place->second];
@@ -250,15 +272,25 @@ Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, co
                          "Another lot, material or size is another spool: give it another code."};
         if (entry.metres_left) known.metres_left = entry.metres_left;
         known.notes.resize(known.spool.readings.size());
+        const auto is_there = [&](const Reading& reading) {
+            return std::any_of(known.spool.readings.begin(), known.spool.readings.end(), [&](const Reading& r) { return same(r, reading); }) ||
+                   std::any_of(known.past.begin(), known.past.end(), [&](const NotedReading& r) { return same(r.reading, reading); });
+        };
         for (std::size_t i = 0; i < entry.spool.readings.size(); ++i) {
-            bool there = false;
-            for (const Reading& r : known.spool.readings) there = there || same(r, entry.spool.readings[i]);
-            if (there) {
+            if (is_there(entry.spool.readings[i])) {
                 ++out.known;
                 continue;
             }
             known.spool.readings.push_back(entry.spool.readings[i]);
             known.notes.push_back(i < entry.notes.size() ? entry.notes[i] : ReadingNote{});
+            ++out.new_readings;
+        }
+        for (const NotedReading& past : entry.past) {
+            if (is_there(past.reading)) {
+                ++out.known;
+                continue;
+            }
+            known.past.push_back(past);
             ++out.new_readings;
         }
     }

@@ -2,7 +2,7 @@
 //
 // One line a reading; lines of one code are one spool. Columns, in any order: code, material, size_mm, and a colour of the dry
 // thread (CIELAB, D50, 2-degree observer): L,a,b or L,C,h (degrees) or hex (#rrggbb as a screen shows it: no measurement). If they are there:
-// name, size, lot, metres_left, camera, card, light, source, date; and how sure the colour is, sd (one standard deviation of each of L, a
+// name, size, lot, metres_left, camera, card, light, source, date, past (yes for a reading from before the thread changed); and how sure the colour is, sd (one standard deviation of each of L, a
 // and b) or var_L, var_a, var_b, cov_La, cov_Lb, cov_ab, and the same with shared_ before it for the part that readings of one kind share.
 #pragma once
 

@@ -12,11 +12,42 @@ double spread(const Reading& reading) {
     return reading.covariance(0, 0) + reading.covariance(1, 1) + reading.covariance(2, 2);
 }
 
+// Readings of one kind as one.
+Reading together(const std::vector<Reading>& alike) {
+    Reading out = combine(alike);
+    // Each of n readings of one thing is apart from their mean by what they do not share, less its own part of the mean: over all that makes
+    // a chi squared of 3 (n - 1) degrees of freedom.
+    double apart = 0;
+    for (const Reading& reading : alike) {
+        Reading own;
+        own.lab = reading.lab;
+        for (std::size_t i = 0; i < own.covariance.m.size(); ++i) own.covariance.m[i] = reading.covariance.m[i] - reading.shared.m[i];
+        apart += mahalanobis_squared(out.lab, own);
+    }
+    if (const double ratio = apart / (3.0 * static_cast<double>(alike.size() - 1)); ratio > 1)
+        out.covariance = ratio * out.covariance + (1 - ratio) * out.shared;
+    return out;
+}
+
 }  // namespace
 
-const Reading& Spool::reading_for(const ReadingContext& context) const {
-    // An unlike kind only if there is no like one, then the smaller uncertainty.
-    return *std::min_element(readings.begin(), readings.end(), [&](const Reading& x, const Reading& y) {
+Reading Spool::reading_for(const ReadingContext& context) const {
+    if (readings.size() == 1) return readings.front();
+    // Combining compares each reading with each: of very many of one kind the newest say enough.
+    constexpr std::size_t most = 100;
+    std::vector<std::vector<Reading>> kinds;
+    for (auto reading = readings.rbegin(); reading != readings.rend(); ++reading) {
+        const auto kind = std::find_if(kinds.begin(), kinds.end(), [&](const std::vector<Reading>& k) {
+            return k.front().context.same_kind(reading->context);
+        });
+        if (kind == kinds.end())
+            kinds.push_back({*reading});
+        else if (kind->size() < most)
+            kind->push_back(*reading);
+    }
+    std::vector<Reading> best;
+    for (const std::vector<Reading>& kind : kinds) best.push_back(kind.size() == 1 ? kind.front() : together(kind));
+    return *std::min_element(best.begin(), best.end(), [&](const Reading& x, const Reading& y) {
         const bool x_alike = x.context.same_kind(context), y_alike = y.context.same_kind(context);
         return x_alike != y_alike ? x_alike : spread(x) < spread(y);
     });

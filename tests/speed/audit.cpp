@@ -63,7 +63,7 @@ int main() {
                     list->best ? " (proven best)" : "");
         if (spools < 100'000) continue;
         capture::SpoolFile file;
-        for (const Spool& spool : palette) file.entries.push_back({.spool = spool, .metres_left = {}, .notes = {{"invented", "2026-11-01", ""}}, .unknown = ""});
+        for (const Spool& spool : palette) file.entries.push_back({.spool = spool, .metres_left = {}, .notes = {{"invented", "2026-11-01", ""}}, .past = {}, .unknown = ""});
         const auto text = timed("writing the file as text", [&] { return capture::write_spool_file(file); });
         std::printf("  %.1f MB\n", static_cast<double>(text->size()) / 1e6);
         const auto back = timed("reading it", [&] { return capture::read_spool_file(*text, "spools.json"); });

@@ -73,7 +73,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes", "job new", "job show", "job done", "shop check", "shop restore"}) {
+    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes", "job new", "job show", "job done", "shop check", "shop restore", "spool enrol", "spool add", "spool edit"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -485,4 +485,86 @@ TEST_CASE("A damaged rack is told and put back, and an export does not write ove
     CHECK(json::parse(bindhue_command("spool list --json" + at).out)["spools"].size() == 1);
     CHECK_THAT(bindhue_command("shop restore" + at).out, Catch::Contains("Every file reads"));
     CHECK(bindhue_command("shop restore nothing.json" + at).code == 3);
+}
+
+TEST_CASE("Spools are enrolled from a photo; read again they have not drifted, and another lot has") {
+    const TemporaryFolder folder;
+    const std::string how = " --json --camera one --taken-under door --shop " + quoted(folder.path);
+    const auto enrol = [&](const std::string& file, const std::string& more) {
+        return bindhue_command(std::string("spool enrol ").append(photo(file + ".jpg")).append(how).append(" ").append(more));
+    };
+    const std::string of_new = " --material silk --size-mm 0.1 --lot 1";
+    const Ended fresh = enrol("shelf", "--code red,pale,green" + of_new);
+    REQUIRE(fresh.code == 0);
+    const json first = json::parse(fresh.out);
+    CHECK(first["format"] == "bindhue-spool-enrol");
+    CHECK(first["kept"] == true);
+
+    // What was stored holds the truth in its 95 % region (chi squared 7.815, three degrees of freedom).
+    const json stored = json::parse(text_of(folder.path / "spools.json"))["spools"];
+    const json truth = sample_truth("shelf")["bands"];
+    REQUIRE(stored.size() == 3);
+    for (std::size_t i = 0; i < 3; ++i) {
+        const json& reading = stored[i]["readings"][0];
+        INFO(stored[i]["code"]);
+        CHECK(reading["camera"] == "one");
+        CHECK(reading["light"] == "door");
+        CHECK(reading["source"] == "photo shelf.jpg");
+        Reading read;
+        read.lab = Lab<D50>::from(reading["lab"].get<Vector3>());
+        for (std::size_t r = 0; r < 3; ++r)
+            for (std::size_t c = 0; c < 3; ++c) read.covariance(r, c) = reading["covariance"][r][c];
+        CHECK(mahalanobis_squared(Lab<D50>::from(truth[2 * i + 1]["lab"].get<Vector3>()), read) < 7.815);
+    }
+
+    // In the second photo another thread stands for another lot of the one in the middle.
+    const Ended later = enrol("shelf-later", "--code red,pale,green");
+    CHECK(later.code == 4);
+    CHECK_THAT(later.err, Catch::Contains("nothing was kept: pale by"));
+    CHECK_THAT(later.err, Catch::Contains("another dye lot is another spool"));
+    const json second = json::parse(later.out);
+    CHECK(second["kept"] == false);
+    const auto drift = [&](std::size_t i) { return second["spools"][i]["drift"]; };
+    CHECK(drift(0)["beyond_chance"] == false);
+    CHECK(drift(1)["beyond_chance"] == true);
+    CHECK(drift(2)["beyond_chance"] == false);
+    for (std::size_t i = 0; i < 3; ++i) CHECK(drift(i)["same_kind"] == true);
+    const auto true_lab = [](const char* scene) { return Lab<D50>::from(sample_truth(scene)["bands"][3]["lab"].get<Vector3>()); };
+    const double apart = ciede2000(true_lab("shelf"), true_lab("shelf-later"));
+    CHECK(drift(1)["interval"][0] < apart);
+    CHECK(drift(1)["interval"][1] > apart);
+    CHECK(json::parse(text_of(folder.path / "spools.json"))["spools"] == stored);
+
+    CHECK(enrol("shelf-later", "--code red,-,green").code == 0);
+    CHECK(enrol("shelf-later", "--code=-,pale-2,-" + of_new).code == 0);
+    const json spools = json::parse(text_of(folder.path / "spools.json"))["spools"];
+    REQUIRE(spools.size() == 4);
+    CHECK(spools[0]["readings"].size() == 2);
+    CHECK(spools[1]["readings"].size() == 1);
+
+    const Ended uneven = enrol("shelf", "--code red,pale");
+    CHECK(uneven.code == 3);
+    explained(uneven);
+    CHECK_THAT(uneven.err, Catch::Contains("2 codes, and 3 bands of thread"));
+}
+
+TEST_CASE("A spool is added by its numbers and corrected without losing its readings") {
+    const TemporaryFolder folder;
+    const std::string shop = " --shop " + quoted(folder.path), add = "spool add N-7 --material silk --size-mm 0.1 --lab 45.2,18,-12.5" + shop;
+    REQUIRE(bindhue_command(add + " --uncertainty 0.3 --name Heather").code == 0);
+    explained(bindhue_command(add));
+    explained(bindhue_command("spool add N-8 --size-mm 0.1 --lab 45.2,18,-12.5" + shop));
+    explained(bindhue_command("spool add N-8 --material wool --size-mm 0.1 --lab 45.2,18,-12.5" + shop));
+    explained(bindhue_command("spool add N-8 --material silk --size-mm 0.1 --lab 145.2,18,-12.5" + shop));
+    CHECK(bindhue_command("spool edit N-7" + shop).code == 2);
+    explained(bindhue_command("spool edit N-9 --lot 4" + shop));
+    REQUIRE(bindhue_command("spool edit N-7 --lot 4 --metres 42 --new-code N-70" + shop).code == 0);
+    const json spools = json::parse(text_of(folder.path / "spools.json"))["spools"];
+    REQUIRE(spools.size() == 1);
+    CHECK(spools[0]["code"] == "N-70");
+    CHECK(spools[0]["name"] == "Heather");
+    CHECK(spools[0]["lot"] == "4");
+    CHECK(spools[0]["metres_left"] == 42);
+    CHECK(spools[0]["readings"][0]["lab"] == json{45.2, 18, -12.5});
+    CHECK(spools[0]["readings"][0]["covariance"][0][0].get<double>() == Approx(0.09));
 }

@@ -64,6 +64,8 @@ TEST_CASE("A rack is the same after writing and reading, unknown fields included
     before["shelf"] = {{"row", 3}};
     before["spools"][0]["bought_from"] = "a friend";
     before["spools"][0]["readings"][0]["operator"] = "left hand";
+    before["spools"][0]["past_readings"] = before["spools"][0]["readings"];
+    before["spools"][0]["past_readings"][0]["lab"] = {42, -22, 11};
     const auto file = read(before);
     REQUIRE(file);
     const auto text = write_spool_file(*file);
@@ -72,6 +74,8 @@ TEST_CASE("A rack is the same after writing and reading, unknown fields included
     CHECK(after["shelf"] == before["shelf"]);
     CHECK(after["spools"][0]["bought_from"] == "a friend");
     CHECK(after["spools"][0]["readings"][0]["operator"] == "left hand");
+    CHECK(after["spools"][0]["past_readings"] == before["spools"][0]["past_readings"]);
+    CHECK(file->entries[0].spool.readings.size() == 1);
     CHECK(after["spools"][0]["readings"][0]["covariance"] ==
           before["spools"][0]["readings"][0]["covariance"]);
     const auto again = read_spool_file(*text, "again");

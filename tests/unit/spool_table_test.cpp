@@ -57,6 +57,8 @@ TEST_CASE("A rack written as a table and read back is the same to the last digit
         r.covariance(0, 1) = r.covariance(1, 0) = 0.01 * part(random);
         r.shared = 0.3 * r.covariance;
         r.context = {"phone", "bench card, second print", "door"};
+        e.past.push_back({r, {"photo", "2025-11-01", ""}});
+        e.past.back().reading.lab.b += part(random) / 7;
     }
     const auto back = read_spool_table(write_spool_table(*rack), "back.csv");
     REQUIRE(back);
@@ -88,6 +90,9 @@ TEST_CASE("What is wrong in a table is named by line and column") {
     CHECK_THAT(refused(head + "A,nylon,0.15,50,0,0\nA,silk,0.15,50,0,0\n"), Contains("line 3, column material"));
     CHECK_THAT(refused("code,material,size_mm,hex\nA,nylon,0.15,#12345g\n"), Contains("line 2, column hex"));
     CHECK_THAT(refused("code,material\nA,nylon\n"), Contains("size_mm"));
+    CHECK_THAT(refused("code,material,size_mm,L,a,b,hex\nA,nylon,0.15,50,0,0,#12345g\n"), Contains("line 2, column hex"));
+    CHECK_THAT(refused("code,material,size_mm,L,a,b,past\nA,nylon,0.15,50,0,0,perhaps\n"), Contains("line 2, column past"));
+    CHECK_THAT(refused("code,material,size_mm,L,a,b,past\nA,nylon,0.15,50,0,0,yes\n"), Contains("All readings of spool A are past"));
     CHECK_THAT(refused("code,material,size_mm,L,a,b,var_L,var_a,var_b\nA,nylon,0.15,50,0,0,-1,1,1\n"),
                Contains("line 2, column var_L"));
     CHECK_THAT(refused("code,material,size_mm,L,a,b,var_L\nA,nylon,0.15,50,0,0,1\n"), Contains("line 2, column var_a"));

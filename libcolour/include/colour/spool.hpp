@@ -21,9 +21,12 @@ struct Spool {
     std::vector<Reading>
         readings;  // dry, as on the spool, at least one; the first with no context is the absolute value
 
-    // Like with like: the reading of the same camera, card and light where there is one, else the best
-    // absolute value (the one with the smallest covariance). Precondition: readings is not empty.
-    const Reading& reading_for(const ReadingContext& context) const;
+    // Like with like: what the readings of the same camera, card and light say together, where there are some, else the best absolute value
+    // (the kind, or the reading of no known kind, with the smallest covariance). Readings of one kind are combined: noise averages out, what
+    // they share (the card's and the fit's errors) does not; where they scatter more than they say, what is not shared grows by chi squared
+    // over its expectation. Unlike kinds are not averaged: their errors against the truth are not known well enough to be weighed. Precondition:
+    // readings is not empty.
+    Reading reading_for(const ReadingContext& context) const;
 };
 
 using Palette = std::vector<Spool>;

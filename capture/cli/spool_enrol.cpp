@@ -1,0 +1,205 @@
+#include <algorithm>
+#include <iostream>
+#include <memory>
+
+#include "cli/change_rack.hpp"
+#include "cli/spool.hpp"
+#include "sheet/swatch.hpp"
+#include "shop/enrol.hpp"
+
+namespace bindhue::capture::cli {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::ordered_json;
+
+constexpr const char* skip = "-";
+
+struct EnrolCommand {
+    PhotoArguments photo;
+    ParticularsArguments particulars;
+    std::vector<std::string> paths, codes;
+    std::string shop, date;
+    bool changed = false, json = false;
+
+    int run() const {
+        const Result<WrapReading> reading = photo.read(paths);
+        if (!reading) return fail(reading.error());
+        const Result<std::vector<std::size_t>> bands = bands_for_codes(*reading);
+        if (!bands) return fail(bands.error());
+        const Result<SpoolParticulars> said = particulars.parsed();
+        if (!said) return fail(said.error());
+
+        std::vector<ToEnrol> readings;
+        std::vector<std::size_t> of_band;
+        for (std::size_t i = 0; i < codes.size(); ++i) {
+            if (codes[i] == skip) continue;
+            const BandReading& band = reading->bands[(*bands)[i]];
+            readings.push_back({codes[i], {band.colour, {"photo " + file_names(), date.empty() ? today() : date, ""}}});
+            of_band.push_back((*bands)[i]);
+        }
+        return change_rack(
+            shop,
+            [&](SpoolFile& rack) -> Result<std::string> {
+                const Result<Enrolment> done = enrol(rack, readings, *said, changed);
+                if (!done) return done.error();
+                if (json)
+                    print_json(document(*reading, readings, of_band, *done));
+                else
+                    print(*reading, readings, of_band, *done);
+                if (!done->kept) return refused(readings, *done);
+                const auto fresh = std::count_if(done->spools.begin(), done->spools.end(), [](const Enrolled& one) { return !one.known; });
+                return std::to_string(fresh) + (fresh == 1 ? " reading" : " readings") + " kept";
+            },
+            json);
+    }
+
+  private:
+    std::string file_names() const {
+        std::string out;
+        for (const std::string& path : paths) out.append(out.empty() ? "" : ", ").append(fs::path(path).filename().string());
+        return out;
+    }
+
+    // Codes are for the bands of thread; where there are as many as bands of all, bare stick too, for those.
+    Result<std::vector<std::size_t>> bands_for_codes(const WrapReading& reading) const {
+        std::vector<std::size_t> all, thread;
+        for (std::size_t i = 0; i < reading.bands.size(); ++i) {
+            all.push_back(i);
+            if (reading.bands[i].role != BandRole::blank || !photo.region.empty()) thread.push_back(i);
+        }
+        if (codes.size() == thread.size()) return thread;
+        if (codes.size() == all.size()) return all;
+        std::string seen;
+        for (const std::size_t i : thread) {
+            const BandReading& band = reading.bands[i];
+            seen.append(seen.empty() ? ": " : "; ")
+                .append(number("%.1f", band.start_mm))
+                .append(" to ")
+                .append(number("%.1f mm", band.start_mm + band.length_mm));
+        }
+        return Error{Reason::bad_value,
+                     "there are " + std::to_string(codes.size()) + " codes, and " + std::to_string(thread.size()) +
+                         " bands of thread in the photo" + seen,
+                     reading.photo, "give a code for each, from left to right as the card is read, - for one to pass over: --code A-1,-,A-3"};
+    }
+
+    ordered_json document(const WrapReading& reading, const std::vector<ToEnrol>& readings, const std::vector<std::size_t>& bands,
+                          const Enrolment& enrolment) const {
+        ordered_json spools = ordered_json::array();
+        for (std::size_t i = 0; i < readings.size(); ++i) {
+            const Enrolled& one = enrolment.spools[i];
+            const Reading& colour = readings[i].reading.reading;
+            ordered_json drift = nullptr;
+            if (one.drift)
+                drift = {{"delta_e", one.drift->delta_e},
+                         {"interval", {one.drift->interval_low, one.drift->interval_high}},
+                         {"beyond_chance", one.drift->beyond_chance},
+                         {"same_kind", one.drift->same_kind},
+                         {"leans", one.drift->leans},
+                         {"since", one.since}};
+            spools.push_back({{"code", readings[i].code},
+                              {"band", bands[i] + 1},
+                              {"new", one.fresh},
+                              {"known", one.known},
+                              {"lab", cli::to_json(colour.lab)},
+                              {"covariance", cli::to_json(colour.covariance)},
+                              {"camera", colour.context.camera},
+                              {"card", colour.context.card},
+                              {"light", colour.context.light},
+                              {"drift", std::move(drift)},
+                              {"warnings", reading.bands[bands[i]].warnings}});
+        }
+        return {{"format", "bindhue-spool-enrol"}, {"version", 1},
+                {"photo", reading.photo},          {"kept", enrolment.kept},
+                {"drift_alike", enrolment.alike},  {"spools", std::move(spools)},
+                {"warnings", reading.warnings}};
+    }
+
+    void print(const WrapReading& reading, const std::vector<ToEnrol>& readings, const std::vector<std::size_t>& bands,
+               const Enrolment& enrolment) const {
+        Table table({"spool", "", "band", "L*", "a*", "b*", "95 % +-", "CIEDE2000", "95 %", "from the last reading"});
+        bool unlike = false;
+        for (std::size_t i = 0; i < readings.size(); ++i) {
+            const Enrolled& one = enrolment.spools[i];
+            const Reading& colour = readings[i].reading.reading;
+            std::vector<std::string> row{readings[i].code,
+                                         swatch(colour.lab, terminal_has_colour()),
+                                         std::to_string(bands[i] + 1),
+                                         number("%.1f", colour.lab.L),
+                                         number("%.1f", colour.lab.a),
+                                         number("%.1f", colour.lab.b),
+                                         spread_in_words(colour.covariance)};
+            if (one.known) {
+                row.insert(row.end(), {"", "", "this very reading was there already"});
+            } else if (one.drift) {
+                const Drift& drift = *one.drift;
+                unlike = unlike || !drift.same_kind;
+                row.insert(row.end(), {number("%.1f", drift.delta_e),
+                                       number("%.1f", drift.interval_low) + " to " + number("%.1f", drift.interval_high),
+                                       (drift.beyond_chance ? "drift: " + drift.leans : std::string("no drift")) +
+                                           (one.since.empty() ? "" : ", since " + one.since)});
+            } else {
+                row.insert(row.end(), {"-", "-", "new spool"});
+            }
+            table.add(row);
+        }
+        std::cout << table.text();
+        for (const std::string& warning : reading.warnings) std::cout << "note: " << warning << '\n';
+        for (const std::size_t band : bands)
+            for (const std::string& warning : reading.bands[band].warnings)
+                std::cout << "note: band " << band + 1 << ": " << warning << '\n';
+        if (unlike)
+            std::cout << "note: compared with a reading by another camera, card or light, or one that is not known (--camera, --taken-under): "
+                         "only large drifts are seen\n";
+    }
+
+    // What a drift may mean, and what to do about it.
+    static Error refused(const std::vector<ToEnrol>& readings, const Enrolment& enrolment) {
+        std::string who;
+        for (std::size_t i = 0; i < readings.size(); ++i)
+            if (enrolment.spools[i].drift && enrolment.spools[i].drift->beyond_chance)
+                who.append(who.empty() ? "" : ", ")
+                    .append(readings[i].code)
+                    .append(" by ")
+                    .append(number("%.1f CIEDE2000", enrolment.spools[i].drift->delta_e))
+                    .append(enrolment.spools[i].drift->leans.empty() ? "" : " (" + enrolment.spools[i].drift->leans + ")");
+        return {Reason::cannot_measure, "drift beyond chance, and nothing was kept: " + who, "",
+                enrolment.alike
+                    ? "they drift the same way, so look at what they share first: a tired or soiled card, another light, a glare. Read again with "
+                      "a fresh card in even light. If the threads themselves have faded or been soiled, add --changed"
+                    : "compare the labels: another dye lot is another spool, give it a code of its own. Wind off the outer turns and read "
+                      "again: they fade and soil first. Read a spool that you know: if it drifts too, the card is tired or the light another. If "
+                      "the thread itself has changed, add --changed: its earlier readings are then set aside"};
+    }
+};
+
+}  // namespace
+
+void add_spool_enrol(CLI::App& spool, int& exit_code) {
+    auto command = std::make_shared<EnrolCommand>();
+    CLI::App* enrol = spool.add_subcommand(
+        "enrol", "Read dry thread, on its spool or wound close on a test stick in the card's opening, and keep the reading with its spool");
+    enrol->add_option("photo", command->paths, "Photo with the card round the thread; several of one arrangement make one reading")->required();
+    enrol
+        ->add_option("--code", command->codes,
+                     "The spool's code; with several bands one for each, from left to right as the card is read, - for one to pass over")
+        ->required()
+        ->delimiter(',')
+        ->allow_extra_args(false);
+    add_shop_option(*enrol, command->shop);
+    command->particulars.add_to(*enrol, "of spools that are new to the rack");
+    enrol->add_option("--date", command->date, "Of the photo, as 2026-11-01 (default: today)");
+    enrol->add_flag("--changed", command->changed,
+                    "The thread itself has changed (faded, soiled): readings that it has drifted from are set aside as past ones");
+    command->photo.add_to(*enrol);
+    enrol->add_flag("--json", command->json, "For machines");
+    enrol->footer(
+        "Example: bindhue spool enrol spools.jpg --card my-card.json --taken-under door --code R1-12,-,R7-06\n"
+        "         bindhue spool enrol new.jpg --card my-card.json --taken-under door --code N-7 --name Heather --material nylon --size A "
+        "--size-mm 0.15\n"
+        "Several spools in one photo lie in a row along the opening, dry. Where a spool has drifted beyond chance nothing is kept.");
+    enrol->callback([command, &exit_code] { exit_code = command->run(); });
+}
+
+}  // namespace bindhue::capture::cli
