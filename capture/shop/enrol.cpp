@@ -54,7 +54,7 @@ Status change(SpoolEntry& entry, const SpoolParticulars& said) {
 }
 
 Result<SpoolEntry> new_spool(const std::string& code, const SpoolParticulars& said) {
-    if (code.empty()) return Error{Reason::bad_value, "A spool has no code.", "", "Give each spool a code of its own."};
+    if (code.empty()) return Error{Reason::bad_value, "A spool has no code.", "code", "Give each spool a code of its own."};
     if (!said.material || !said.size_mm)
         return wrong(code, std::string("The spool is new to the rack, and its ") + (said.material ? "thickness" : "material") + " is not said.",
                      said.material ? "Add the thread's diameter in millimetres: --size-mm 0.15."

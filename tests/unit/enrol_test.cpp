@@ -25,8 +25,8 @@ SpoolParticulars silk() {
 SpoolFile rack() {
     SpoolFile out;
     SpoolParticulars said = silk();
-    said.name = "Heather";
-    said.lot = "7";
+    said.name.emplace("Heather");
+    said.lot.emplace("7");
     const auto done = enrol(out, {{"A", noted({50, 20, 10})}}, said, false);
     REQUIRE(done);
     REQUIRE(done->kept);
@@ -68,7 +68,7 @@ TEST_CASE("what is said of a spool that is there must agree with the rack") {
     said.material = Material::nylon;
     refused({{"A", noted({50, 20, 10})}}, said, "another material");
     said = silk();
-    said.lot = "8";
+    said.lot.emplace("8");
     refused({{"A", noted({50, 20, 10})}}, said, "another lot");
     said = silk();
     said.size_mm = 0.2;
@@ -127,8 +127,8 @@ TEST_CASE("a correction leaves the readings alone, and a wrong one changes nothi
     SpoolFile file = rack();
     SpoolEntry& entry = file.entries[0];
     SpoolParticulars said;
-    said.name = "Ling";
-    said.lot = "9";
+    said.name.emplace("Ling");
+    said.lot.emplace("9");
     said.metres_left = std::numeric_limits<double>::quiet_NaN();
     CHECK_FALSE(change(entry, said));
     CHECK(entry.spool.name == "Heather");
