@@ -1,5 +1,6 @@
 #include "colour/drift.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <vector>
 
@@ -17,7 +18,7 @@ double product(const Vector3& x, const Vector3& y) { return x[0] * y[0] + x[1] *
 Drift drift_between(const Reading& earlier, const Reading& later) {
     const DifferenceDistribution difference(earlier, later);
     return {difference.at_best_estimate(),
-            difference.quantile(0.025),
+            std::min(difference.quantile(0.025), difference.at_best_estimate()),
             difference.quantile(0.975),
             disagreement(earlier, later) > beyond,
             earlier.context.same_kind(later.context),

@@ -10,7 +10,7 @@ namespace bindhue {
 
 struct Drift {
     double delta_e = 0;                          // CIEDE2000 of the two best estimates
-    double interval_low = 0, interval_high = 0;  // its 95 % interval
+    double interval_low = 0, interval_high = 0;  // its 95 % interval; holds delta_e, which lies low where the two are close
     // The readings disagree at the 99 % level (see bindhue::disagreement): the thread, the card, the light or the camera has changed. Of
     // two readings of a thread that has not, one pair in a hundred says so by chance.
     bool beyond_chance = false;
