@@ -61,27 +61,39 @@ struct EnrolCommand {
         return out;
     }
 
-    // Codes are for the bands of thread; where there are as many as bands of all, bare stick too, for those.
+    // Codes are for the bands of thread; where there are as many as bands of all, bare stick too, for those. The stick between two threads,
+    // which lies in their shadow and their light, may not be known for bare: where there are too many bands the longest are taken, if they are
+    // clearly longer than the rest.
     Result<std::vector<std::size_t>> bands_for_codes(const WrapReading& reading) const {
+        constexpr double clearly = 1.5;
+        const std::vector<BandReading>& bands = reading.bands;
         std::vector<std::size_t> all, thread;
-        for (std::size_t i = 0; i < reading.bands.size(); ++i) {
+        for (std::size_t i = 0; i < bands.size(); ++i) {
             all.push_back(i);
-            if (reading.bands[i].role != BandRole::blank || !photo.region.empty()) thread.push_back(i);
+            if (bands[i].role != BandRole::blank || !photo.region.empty()) thread.push_back(i);
         }
         if (codes.size() == thread.size()) return thread;
         if (codes.size() == all.size()) return all;
-        std::string seen;
-        for (const std::size_t i : thread) {
-            const BandReading& band = reading.bands[i];
-            seen.append(seen.empty() ? ": " : "; ")
-                .append(number("%.1f", band.start_mm))
-                .append(" to ")
-                .append(number("%.1f mm", band.start_mm + band.length_mm));
+        if (codes.size() < thread.size()) {
+            std::vector<std::size_t> longest = thread;
+            std::sort(longest.begin(), longest.end(), [&](std::size_t x, std::size_t y) { return bands[x].length_mm > bands[y].length_mm; });
+            if (bands[longest[codes.size() - 1]].length_mm > clearly * bands[longest[codes.size()]].length_mm) {
+                longest.resize(codes.size());
+                std::sort(longest.begin(), longest.end());
+                return longest;
+            }
         }
+        std::string seen;
+        for (const std::size_t i : thread)
+            seen.append(seen.empty() ? ": " : "; ").append(place(bands[i]));
         return Error{Reason::bad_value,
-                     "there are " + std::to_string(codes.size()) + " codes, and " + std::to_string(thread.size()) +
-                         " bands of thread in the photo" + seen,
+                     "there are " + std::to_string(codes.size()) + (codes.size() == 1 ? " code, and " : " codes, and ") +
+                         std::to_string(thread.size()) + " bands of thread in the photo" + seen,
                      reading.photo, "give a code for each, from left to right as the card is read, - for one to pass over: --code A-1,-,A-3"};
+    }
+
+    static std::string place(const BandReading& band) {
+        return number("%.1f", band.start_mm) + " to " + number("%.1f mm", band.start_mm + band.length_mm);
     }
 
     ordered_json document(const WrapReading& reading, const std::vector<ToEnrol>& readings, const std::vector<std::size_t>& bands,
@@ -100,6 +112,8 @@ struct EnrolCommand {
                          {"since", one.since}};
             spools.push_back({{"code", readings[i].code},
                               {"band", bands[i] + 1},
+                              {"start_mm", reading.bands[bands[i]].start_mm},
+                              {"length_mm", reading.bands[bands[i]].length_mm},
                               {"new", one.fresh},
                               {"known", one.known},
                               {"lab", cli::to_json(colour.lab)},
@@ -118,7 +132,7 @@ struct EnrolCommand {
 
     void print(const WrapReading& reading, const std::vector<ToEnrol>& readings, const std::vector<std::size_t>& bands,
                const Enrolment& enrolment) const {
-        Table table({"spool", "", "band", "L*", "a*", "b*", "95 % +-", "CIEDE2000", "95 %", "from the last reading"});
+        Table table({"spool", "", "band", "at", "L*", "a*", "b*", "95 % +-", "CIEDE2000", "95 %", "from the last reading"});
         bool unlike = false;
         for (std::size_t i = 0; i < readings.size(); ++i) {
             const Enrolled& one = enrolment.spools[i];
@@ -126,6 +140,7 @@ struct EnrolCommand {
             std::vector<std::string> row{readings[i].code,
                                          swatch(colour.lab, terminal_has_colour()),
                                          std::to_string(bands[i] + 1),
+                                         place(reading.bands[bands[i]]),
                                          number("%.1f", colour.lab.L),
                                          number("%.1f", colour.lab.a),
                                          number("%.1f", colour.lab.b),
