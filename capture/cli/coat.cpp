@@ -2,7 +2,7 @@
 #include <iostream>
 #include <memory>
 
-#include "cli/command.hpp"
+#include "cli/coat.hpp"
 #include "cli/rack.hpp"
 #include "colour/coat_learning.hpp"
 #include "shop/atomic_file.hpp"
@@ -18,12 +18,35 @@ using nlohmann::ordered_json;
 
 struct CoatCommand {
     std::string shop, table;
-    bool json = false;
+    TestWrapArguments wrap;
+    bool json = false, wet_preview = false;
+
+    Result<std::vector<CoatTestEntry>> given() const {
+        if (!table.empty()) {
+            const Result<std::string> text = read_file(table);
+            if (!text) return text.error();
+            return read_coat_table(*text, table);
+        }
+        const Result<TestWrap> read = wrap.read(shop);
+        if (!read) return read.error();
+        const Result<CoatTest> test = coat_test_of(*read);
+        if (!test) return test.error();
+        return std::vector<CoatTestEntry>{{*test, wrap.source(), today(), {}}};
+    }
 
     int add() const {
-        const Result<std::string> text = read_file(table);
-        if (!text) return fail(text.error());
-        const Result<std::vector<CoatTestEntry>> more = read_coat_table(*text, table);
+        if (wet_preview)
+            return fail({Reason::bad_value, "a preview with water is no coat test: it dries away", "--wet-preview",
+                         "read the wrap again when the finish has cured, and add that"});
+        const bool by_table = !table.empty();
+        const std::optional<std::string> wrong =
+            by_table ? wrap.before.empty() && wrap.after.empty() ? std::nullopt : std::optional<std::string>("give a table or a test wrap, not both")
+                     : wrap.misuse();
+        if (wrong) {
+            std::cerr << "bindhue: " << *wrong << "\n  what to do: see bindhue coat add --help\n";
+            return wrong_usage;
+        }
+        const Result<std::vector<CoatTestEntry>> more = given();
         if (!more) return fail(more.error());
         const Result<fs::path> where = shop_folder(shop);
         if (!where) return fail(where.error());
@@ -33,7 +56,7 @@ struct CoatCommand {
         if (!file) return fail(file.error());
         file->entries.insert(file->entries.end(), more->begin(), more->end());
         if (const Status saved = save_coat_tests(opened->folder(), *file); !saved) return fail(saved.error());
-        std::cout << more->size() << " coat tests added; the shop has " << file->entries.size() << "\n";
+        std::cout << more->size() << (more->size() == 1 ? " coat test added" : " coat tests added") << "; the shop has " << file->entries.size() << "\n";
         const CoatModel model(file->tests());
         for (const std::size_t i : model.outliers())
             std::cout << "note: test " << i + 1 << " (" << name(file->entries[i].test.material) << ", "
@@ -99,12 +122,14 @@ void add_coat(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<CoatCommand>();
     CLI::App* coat = app.add_subcommand("coat", "Coat tests: threads read dry and finished, and what they teach");
     coat->require_subcommand(1);
-    CLI::App* add = coat->add_subcommand("add", "Keep coat tests from a table; from a table with anything wrong in it nothing is taken");
+    CLI::App* add = coat->add_subcommand("add", "Keep coat tests: a test wrap read before and after coating, or a table; from a table with anything wrong in it nothing is taken");
     add->add_option("--table", command->table,
-                    "Columns material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b")
-        ->required();
+                    "Columns material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b, of which dry is as on the spool");
+    command->wrap.add_to(*add);
+    add->add_flag("--wet-preview", command->wet_preview, "The wrap after is only wet with water: this is refused, for it teaches nothing about finish");
     add_shop_option(*add, command->shop);
-    add->footer("Example: bindhue coat add --table tests.csv");
+    add->footer("Example: bindhue coat add --before dry.jpg --after cured.jpg --card my-card.json --spool R1-12 --schedule finish\n"
+                "         bindhue coat add --table tests.csv");
     add->callback([command, &exit_code] { exit_code = command->add(); });
     CLI::App* predict = coat->add_subcommand("predict", "Finished looks, by the shop's coat tests or, without any, by the prior");
     predict->add_flag("--json", command->json,
@@ -115,6 +140,8 @@ void add_coat(CLI::App& app, int& exit_code) {
         "Example: echo '{\"material\":\"nylon\",\"size_mm\":0.15,\"schedule\":\"finish\",\"dry_lab\":[45,50,30],\"ground_lab\":[18,0,0]}' "
         "| bindhue coat predict --json");
     predict->callback([command, &exit_code] { exit_code = command->predict(); });
+    add_coat_check(*coat, exit_code);
+    add_coat_model(*coat, exit_code);
 }
 
 }  // namespace bindhue::capture::cli

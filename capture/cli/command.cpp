@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <ctime>
 #include <iostream>
 
 #include "shop/card_layout.hpp"
@@ -50,14 +51,9 @@ Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t c
     return out;
 }
 
-void PhotoArguments::add_to(CLI::App& command) {
+void PhotoArguments::add_card_to(CLI::App& command) {
     command.add_option("--card", card,
                        "Layout file of the card in the photo (default: our bench card, nominal values)");
-    command.add_option("--corners", corners,
-                       "The card's corners in the photo, x,y four times: upper left, upper right, lower "
-                       "right, lower left as the card is read");
-    command.add_option("--region", region,
-                       "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
     command
         .add_option("--taken-under", lights,
                     "Name of the light that the photo was taken under, kept with the reading; with "
@@ -65,6 +61,15 @@ void PhotoArguments::add_to(CLI::App& command) {
         ->delimiter(',')
         ->allow_extra_args(false);  // else it takes the photos after it for lights
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
+}
+
+void PhotoArguments::add_to(CLI::App& command) {
+    add_card_to(command);
+    command.add_option("--corners", corners,
+                       "The card's corners in the photo, x,y four times: upper left, upper right, lower "
+                       "right, lower left as the card is read");
+    command.add_option("--region", region,
+                       "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
 }
 
 Result<ReadOptions> PhotoArguments::options() const {
@@ -129,6 +134,13 @@ std::string spread_in_words(const Matrix3& covariance) {
     char text[64];
     const auto half = [&](std::size_t i) { return 1.96 * std::sqrt(std::max(0.0, covariance(i, i))); };
     std::snprintf(text, sizeof text, "%.1f %.1f %.1f", half(0), half(1), half(2));
+    return text;
+}
+
+std::string today() {
+    const std::time_t now = std::time(nullptr);
+    char text[16] = "";
+    if (const std::tm* local = std::localtime(&now)) std::strftime(text, sizeof text, "%Y-%m-%d", local);
     return text;
 }
 

@@ -29,6 +29,7 @@ struct PhotoArguments {
     bool linear = false;
 
     void add_to(CLI::App& command);
+    void add_card_to(CLI::App& command);  // only the options that suit any number of photos
     Result<ReadOptions> options() const;
     Result<WrapReading> read(const std::vector<std::string>& paths) const;
 };
@@ -49,6 +50,9 @@ std::string number(const char* format, double value);
 std::string in_words(const Lab<D50>& lab);
 // Half widths of the 95 % intervals of L, a and b, each alone: "+-1.2 0.9 1.1".
 std::string spread_in_words(const Matrix3& covariance);
+
+// As 2026-11-01, by the clock of the place.
+std::string today();
 
 bool terminal_has_colour();
 

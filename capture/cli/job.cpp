@@ -23,13 +23,6 @@ namespace fs = std::filesystem;
 
 constexpr const char* state_words[] = {"open", "cut off while its thread was taken: run job done again", "done"};
 
-std::string today() {
-    const std::time_t now = std::time(nullptr);
-    char text[16] = "";
-    if (const std::tm* local = std::localtime(&now)) std::strftime(text, sizeof text, "%Y-%m-%d", local);
-    return text;
-}
-
 struct JobCommand {
     std::string shop, table, name, note;
     Job job;

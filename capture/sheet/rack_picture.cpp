@@ -1,17 +1,11 @@
 #include "sheet/rack_picture.hpp"
 
-#include <cairo-svg.h>
-
 #include <array>
 #include <cmath>
-#include <cstdio>
-#include <functional>
-#include <memory>
 #include <numbers>
 #include <string>
 
-#include "colour/adaptation.hpp"
-#include "shop/atomic_file.hpp"
+#include "sheet/drawing.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -29,9 +23,6 @@ struct Level {
 constexpr std::array levels{Level{"dark: L* below 35", 0, 35, 290}, Level{"middle: L* 35 to 70", 35, 70, 780},
                             Level{"light: L* 70 and more", 70, 1000, 1270}};
 
-struct Point {
-    double x, y;
-};
 Point place(const Level& level, const Lab<D50>& c) {
     const double chroma = std::hypot(c.a, c.b);
     const double shrink = radius / outermost_chroma * std::min(1.0, outermost_chroma / std::max(chroma, 1e-9));
@@ -39,72 +30,8 @@ Point place(const Level& level, const Lab<D50>& c) {
 }
 bool on(const Level& level, const Lab<D50>& c) { return c.L >= level.from && c.L < level.below; }
 
-class Drawing {
-  public:
-    explicit Drawing(cairo_t* cairo) : cairo_(cairo) {
-        cairo_select_font_face(cairo_, "sans-serif", CAIRO_FONT_SLANT_NORMAL, CAIRO_FONT_WEIGHT_NORMAL);
-    }
-    void grey(double v) { cairo_set_source_rgb(cairo_, v, v, v); }
-    void colour(const Lab<D50>& c) {
-        const EncodedSrgb shown = to_display(c);
-        cairo_set_source_rgb(cairo_, shown.r, shown.g, shown.b);
-    }
-    void all() { cairo_paint(cairo_); }
-    void disc(const Point& at, double r) {
-        circle(at, r);
-        cairo_fill(cairo_);
-    }
-    void ring(const Point& at, double r, double line) {
-        circle(at, r);
-        cairo_set_line_width(cairo_, line);
-        cairo_stroke(cairo_);
-    }
-    void rectangle(double x, double y, double w, double h) {
-        cairo_rectangle(cairo_, x, y, w, h);
-        cairo_fill(cairo_);
-    }
-    void text(double x, double y, const std::string& words, double size, bool bold = false) {
-        font(size, bold);
-        cairo_move_to(cairo_, x, y);
-        cairo_show_text(cairo_, words.c_str());
-        cairo_new_path(cairo_);
-    }
-    // share: of the words' width that stands to the left of x.
-    void beside(const Point& at, const std::string& words, double size, double share) {
-        font(size, false);
-        cairo_text_extents_t extents;
-        cairo_text_extents(cairo_, words.c_str(), &extents);
-        text(at.x - share * extents.x_advance, at.y, words, size);
-    }
-    void centred(const Point& at, const std::string& words, double size, bool bold = false) {
-        font(size, bold);
-        cairo_text_extents_t extents;
-        cairo_text_extents(cairo_, words.c_str(), &extents);
-        text(at.x - extents.x_advance / 2, at.y + 0.35 * size, words, size, bold);
-    }
-
-  private:
-    void circle(const Point& at, double r) {
-        cairo_new_path(cairo_);
-        cairo_arc(cairo_, at.x, at.y, r, 0, 2 * std::numbers::pi);
-    }
-    void font(double size, bool bold) {
-        cairo_select_font_face(cairo_, "sans-serif", CAIRO_FONT_SLANT_NORMAL,
-                               bold ? CAIRO_FONT_WEIGHT_BOLD : CAIRO_FONT_WEIGHT_NORMAL);
-        cairo_set_font_size(cairo_, size);
-    }
-    cairo_t* cairo_;
-};
-
-std::string formatted(const char* format, auto... values) {
-    std::array<char, 160> text{};
-    std::snprintf(text.data(), text.size(), format, values...);
-    return text.data();
-}
-
-void draw(cairo_t* cairo, const Palette& palette, std::span<const SpoolLook> looks,
+void draw(Drawing& pen, const Palette& palette, std::span<const SpoolLook> looks,
           std::span<const AskedLook> asked, const Audit& audit, double tolerance) {
-    Drawing pen(cairo);
     pen.grey(0.72);
     pen.all();
     pen.grey(0);
@@ -194,38 +121,13 @@ void draw(cairo_t* cairo, const Palette& palette, std::span<const SpoolLook> loo
     }
 }
 
-cairo_status_t append(void* to, const unsigned char* bytes, unsigned count) {
-    static_cast<std::string*>(to)->append(reinterpret_cast<const char*>(bytes), count);
-    return CAIRO_STATUS_SUCCESS;
-}
-
 }  // namespace
 
 Status write_rack_picture(const Palette& palette, std::span<const SpoolLook> looks,
                           std::span<const AskedLook> asked, const Audit& audit, double tolerance,
                           const std::filesystem::path& path) {
-    const std::string ending = path.extension().string();
-    if (ending != ".png" && ending != ".svg")
-        return Error{Reason::bad_value, "The picture's name ends neither in .png nor in .svg.", path.string(),
-                     "Name it so that it does."};
-    std::string document;
-    const auto whole = static_cast<int>(width), high = static_cast<int>(height);
-    std::unique_ptr<cairo_surface_t, void (*)(cairo_surface_t*)> surface(
-        ending == ".png" ? cairo_image_surface_create(CAIRO_FORMAT_RGB24, whole, high)
-                         : cairo_svg_surface_create_for_stream(append, &document, width, height),
-        cairo_surface_destroy);
-    cairo_t* cairo = cairo_create(surface.get());
-    draw(cairo, palette, looks, asked, audit, tolerance);
-    cairo_status_t status = cairo_status(cairo);
-    cairo_destroy(cairo);
-    if (status == CAIRO_STATUS_SUCCESS && ending == ".png")
-        status = cairo_surface_write_to_png_stream(surface.get(), append, &document);
-    cairo_surface_finish(surface.get());
-    if (status == CAIRO_STATUS_SUCCESS) status = cairo_surface_status(surface.get());
-    if (status != CAIRO_STATUS_SUCCESS)
-        return Error{Reason::storage, std::string("The picture could not be drawn: ") + cairo_status_to_string(status) + ".",
-                     path.string(), "Free some memory, and try again."};
-    return save_file(path, document, Previous::forgotten);
+    return write_drawing(path, width, height,
+                         [&](Drawing& pen) { draw(pen, palette, looks, asked, audit, tolerance); });
 }
 
 }  // namespace bindhue::capture

@@ -3,6 +3,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/csv.hpp"
 #include "shop/json_text.hpp"
+#include "shop/matrix_json.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -23,6 +24,17 @@ Result<Lab<D50>> lab_in(const CsvTable& table, std::size_t row, const std::strin
     const Result<double> b = table.number(row, before + "_b", -200, 200);
     if (!b) return b.error();
     return Lab<D50>{*L, *a, *b};
+}
+
+// A field that may be missing: then nothing is known of what that reading errs by.
+Matrix3 covariance_at(const JsonCursor& test, const char* field, const Lab<D50>& lab) {
+    const auto at = test.find(field);
+    if (!at) return {};
+    const Matrix3 out = matrix_at(*at);
+    if (!test.failed())
+        if (const Status sound = validate(Reading{lab, out, {}}); !sound)
+            at->fail(sound.error().reason, sound.error().what, sound.error().mend);
+    return out;
 }
 
 // By a name of the document; an error of the library's is told with its place.
@@ -57,7 +69,7 @@ Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const 
         if (!schedule) return table->error(row, "schedule", schedule.error().what, schedule.error().mend);
         const Result<double> size = table->number(row, "size_mm", min_thread_mm, max_thread_mm);
         if (!size) return size.error();
-        entry.test = {*material, *schedule, *size, {}, {}, {}};
+        entry.test = CoatTest{*material, *schedule, *size, {}, {}, {}, {}, {}, {}};
         for (const auto& [name, colour] : {std::pair{"ground", &entry.test.ground},
                                            std::pair{"dry", &entry.test.dry},
                                            std::pair{"finished", &entry.test.finished}}) {
@@ -92,10 +104,17 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
                       at["size_mm"].number(min_thread_mm, max_thread_mm),
                       lab_at(at["ground"]),
                       lab_at(at["dry"]),
-                      lab_at(at["finished"])};
+                      lab_at(at["finished"]),
+                      {},
+                      {},
+                      {}};
+        entry.test.ground_covariance = covariance_at(at, "ground_covariance", entry.test.ground);
+        entry.test.dry_covariance = covariance_at(at, "dry_covariance", entry.test.dry);
+        entry.test.finished_covariance = covariance_at(at, "finished_covariance", entry.test.finished);
         if (const auto source = at.find("source")) entry.source = source->text();
         if (const auto date = at.find("date")) entry.date = date->text();
-        entry.unknown = at.unknown({"material", "schedule", "size_mm", "ground", "dry", "finished", "source", "date"});
+        entry.unknown = at.unknown({"material", "schedule", "size_mm", "ground", "dry", "finished", "ground_covariance",
+                                   "dry_covariance", "finished_covariance", "source", "date"});
         file.entries.push_back(std::move(entry));
     }
     file.unknown = root.unknown({"format", "version", "tests"});
@@ -113,6 +132,12 @@ Result<std::string> write_coat_tests(const CoatTestFile& file) {
         out["ground"] = e.test.ground.vector();
         out["dry"] = e.test.dry.vector();
         out["finished"] = e.test.finished.vector();
+        const auto covariance = [&](const char* field, const Matrix3& m) {
+            if (m.m != Matrix3{}.m) out[field] = matrix_json(m);
+        };
+        covariance("ground_covariance", e.test.ground_covariance);
+        covariance("dry_covariance", e.test.dry_covariance);
+        covariance("finished_covariance", e.test.finished_covariance);
         out["source"] = e.source;
         out["date"] = e.date;
         add_unknown(out, e.unknown);

@@ -6,6 +6,7 @@
 
 #include "shop/atomic_file.hpp"
 #include "shop/json_text.hpp"
+#include "shop/matrix_json.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -23,31 +24,14 @@ void pass_on(const Status& status, const JsonCursor& at) {
     if (!status) at.fail(status.error().reason, status.error().what, status.error().mend);
 }
 
-Matrix3 read_matrix(const JsonCursor& at) {
-    Matrix3 out;
-    at.size(3, 3);
-    for (std::size_t row = 0; row < 3; ++row) {
-        at[row].size(3, 3);
-        for (std::size_t column = 0; column < 3; ++column)
-            out(row, column) = at[row][column].number(-1e6, 1e6);
-    }
-    return out;
-}
-
-Json matrix_json(const Matrix3& m) {
-    Json out = Json::array();
-    for (std::size_t row = 0; row < 3; ++row) out.push_back({m(row, 0), m(row, 1), m(row, 2)});
-    return out;
-}
-
 void read_reading(const JsonCursor& at, SpoolEntry& entry) {
     Reading reading;
     const JsonCursor lab = at["lab"];
     lab.size(3, 3);
     reading.lab = {lab[0].number(0, 110), lab[1].number(-200, 200), lab[2].number(-200, 200)};
     const JsonCursor covariance = at["covariance"];
-    reading.covariance = read_matrix(covariance);
-    if (const auto shared = at.find("shared")) reading.shared = read_matrix(*shared);
+    reading.covariance = matrix_at(covariance);
+    if (const auto shared = at.find("shared")) reading.shared = matrix_at(*shared);
     reading.context = {text_or_empty(at, "camera"), text_or_empty(at, "card"), text_or_empty(at, "light")};
     if (!at.failed()) pass_on(validate(reading), covariance);
     entry.spool.readings.push_back(std::move(reading));

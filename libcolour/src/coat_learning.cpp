@@ -112,11 +112,16 @@ CoatModel::CoatModel(std::span<const CoatTest> tests) {
                     const CoatTest& t = tests[own[i]];
                     const Case wrap{material, schedule, t.size_mm, &dry[own[i]], &ground[own[i]]};
                     const Eigen::Vector3d left = vector_of(t.finished) - wrap.look(at);
-                    weight[i] = (freedom + 3) / (freedom + left.squaredNorm() / scatter);
-                    const Slope slope = wrap.slope(wrap.slopes(at));
-                    curvature += weight[i] / scatter * slope.transpose() * slope;
-                    downhill += weight[i] / scatter * slope.transpose() * left;
-                    squares += weight[i] * left.squaredNorm();
+                    const LookSlopes slopes = wrap.slopes(at);
+                    const Matrix3 readings = t.finished_covariance + carried(slopes.by_dry, t.dry_covariance) +
+                                             carried(slopes.by_ground, t.ground_covariance);
+                    const Eigen::Matrix3d noise = Eigen::Map<const Eigen::Matrix3d>(readings.m.data());  // symmetric
+                    const Eigen::Matrix3d precise = (noise + scatter * Eigen::Matrix3d::Identity()).inverse();
+                    weight[i] = (freedom + 3) / (freedom + left.dot(precise * left));
+                    const Slope slope = wrap.slope(slopes);
+                    curvature += weight[i] * slope.transpose() * precise * slope;
+                    downhill += weight[i] * slope.transpose() * (precise * left);
+                    squares += weight[i] * (left.squaredNorm() - noise.trace());
                 }
                 const Vector step = curvature.ldlt().solve(downhill);
                 at += step * std::min(1.0, 1.0 / std::max(step.head(physical).cwiseAbs().maxCoeff(), 1e-9));
@@ -124,7 +129,7 @@ CoatModel::CoatModel(std::span<const CoatTest> tests) {
                 // Residuals are smaller than errors by the freedom that the unknowns took.
                 const double taken = unknowns - curvature.ldlt().solve(Square(precision.asDiagonal())).trace();
                 const double free = std::max(3.0 * static_cast<double>(own.size()) - taken, 0.0);
-                scatter = (squares + 3 * usual_scatter_tests * usual) /
+                scatter = (std::max(squares, 0.0) + 3 * usual_scatter_tests * usual) /
                           (free + 3 * usual_scatter_tests);
                 if (step.cwiseAbs().maxCoeff() < settled && std::abs(scatter - before) < settled * before) break;
             }
@@ -152,6 +157,18 @@ const CoatModel::Learned* CoatModel::find(Material material, Schedule schedule) 
 std::size_t CoatModel::tests(Material material, Schedule schedule) const {
     const Learned* learned = find(material, schedule);
     return learned == nullptr ? 0 : learned->tests;
+}
+
+std::vector<CoatLesson> CoatModel::lessons() const {
+    std::vector<CoatLesson> out;
+    for (const Learned& l : learned_) {
+        const Vector at = Eigen::Map<const Vector>(l.at.data());
+        CoatLesson lesson{l.material, l.schedule, l.tests, coating_prior(l.material, l.schedule),
+                          coating_prior(l.material, l.schedule, Case::moved_by(at)), Case::moved_by(at), {}, std::sqrt(l.scatter)};
+        for (std::size_t k = 0; k < physical; ++k) lesson.spread[k] = std::sqrt(l.covariance[k * unknowns + k]);
+        out.push_back(lesson);
+    }
+    return out;
 }
 
 Result<Reading> CoatModel::predict(Material material, Schedule schedule, double size_mm, const Reading& dry,
@@ -183,7 +200,7 @@ FinishedCovariance CoatModel::predicted_covariance(Material material, Schedule s
     const Eigen::Matrix3d learnt = slope * Eigen::Map<const Square>(learned->covariance.data()) * slope.transpose() +
                                    tails * learned->scatter * Eigen::Matrix3d::Identity();
     FinishedCovariance out{carried(slopes.by_dry, dry.reading().covariance), carried(slopes.by_dry, dry.reading().shared),
-                           carried(slopes.by_ground, ground.reading().covariance)};
+                           carried(slopes.by_ground, ground.reading().covariance), slopes.by_dry};
     for (int r = 0; r < 3; ++r)
         for (int c = 0; c < 3; ++c) {
             const auto i = static_cast<std::size_t>(r), k = static_cast<std::size_t>(c);

@@ -400,6 +400,7 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
         out.from_dry = dry.reading().covariance;
         out.shared = dry.reading().shared;
         out.rest = Matrix3::diagonal({64, 9, 9});
+        out.by_dry = Matrix3::identity();
         return out;
     }
     const Prior p = prior(material, schedule);
@@ -408,6 +409,7 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
 
     const Matrix3 by_dry = slope_by_dry(wrap, base, dry, ground);
     const Matrix3 by_ground = slope_by_ground(wrap, base, dry, ground);
+    out.by_dry = by_dry;
     out.from_dry = carried(by_dry, dry.reading().covariance);
     out.shared = carried(by_dry, dry.reading().shared);
     out.rest = carried(by_ground, ground.reading().covariance);

@@ -73,7 +73,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card fit", "audit", "job takes", "job new", "job show", "job done", "shop check", "shop restore"}) {
+    for (const char* command : {"read", "match", "card print", "card fit", "audit", "coat add", "coat check", "coat model", "job takes", "job new", "job show", "job done", "shop check", "shop restore"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -387,6 +387,98 @@ TEST_CASE("match and audit predict what coat predict does, with the shop's own c
         explained(broken);
         CHECK_THAT(broken.err, Catch::Contains("coat-tests.json"));
     }
+}
+
+TEST_CASE("A test wrap in two photos: the shift is the drawn one, the verdict tells coats apart, and it is kept as a coat test") {
+    const TemporaryFolder folder;
+    const std::filesystem::path shop = folder.path / "shop", table = folder.path / "tests.csv", picture = folder.path / "check.png";
+    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop, std::filesystem::copy_options::recursive);
+    const std::string photos = "--before " + quoted(samples / "photos/test-dry.jpg") + " --after " + quoted(samples / "photos/test-finished.jpg") +
+                               " --card " + quoted(samples / "card.json") + " --taken-under window --spool R1-12 --shop " + quoted(shop);
+    const json dry = sample_truth("test-dry"), finished = sample_truth("test-finished");
+
+    const auto checked = [&](const std::string& arguments) {
+        const Ended ended = bindhue_command("coat check " + photos + " --json " + arguments);
+        INFO(ended.err);
+        REQUIRE(ended.code == 0);
+        return json::parse(ended.out);
+    };
+    // The long wrap was finished, the short one sealed first.
+    for (const auto& [band, schedule] : {std::pair{1, "finish"}, std::pair{3, "preserver+finish"}}) {
+        const json check = checked(std::string("--schedule ") + schedule + (band == 3 ? " --before-band 4" : "") + " --picture " + quoted(picture));
+        CHECK(check["format"] == "bindhue-coat-check");
+        CHECK(check["version"] == 1);
+        CHECK(check["coat_tests"] == 0);
+        CHECK(check["verdict"] != "not as expected");
+        for (const auto& [field, axis] : {std::pair{"L", 0}, std::pair{"a", 1}, std::pair{"b", 2}}) {
+            const double truth = finished["bands"][band]["lab"][axis].get<double>() - dry["bands"][band]["lab"][axis].get<double>();
+            INFO(field << " " << truth);
+            CHECK(check["shift"][field]["interval"][0].get<double>() <= truth);
+            CHECK(check["shift"][field]["interval"][1].get<double>() >= truth);
+        }
+    }
+    CHECK(!cv::imread(picture.string()).empty());
+
+    // Taught by rendered threads that hang on no rack (seed 3), it tells a forgotten preserver.
+    std::ofstream(table) << text_of(BINDHUE_SOURCE_DIR "/tests/unit/data/coat-tests-preserver.csv");
+    REQUIRE(bindhue_command("coat add --table " + quoted(table) + " --shop " + quoted(shop)).code == 0);
+    const json forgotten = checked("--schedule preserver+finish");
+    CHECK(forgotten["verdict"] == "not as expected");
+    CHECK_THAT(forgotten["leans"].get<std::string>(), Catch::Contains("darker"));
+    CHECK(checked("--schedule preserver+finish --before-band 4")["verdict"] == "as expected");
+
+    const std::string kept = "coat add --schedule finish " + photos;
+    const Ended wet = bindhue_command(kept + " --wet-preview");
+    CHECK(wet.code == 3);
+    explained(wet);
+    const std::string before = text_of(shop / "coat-tests.json");
+    CHECK(bindhue_command(kept + " --table " + quoted(table)).code == 2);
+    CHECK(bindhue_command("coat add --schedule finish --shop " + quoted(shop)).code == 2);
+    CHECK(text_of(shop / "coat-tests.json") == before);
+    const Ended added = bindhue_command(kept);
+    INFO(added.err);
+    REQUIRE(added.code == 0);
+    CHECK_THAT(added.out, Catch::Contains("1 coat test added"));
+    const json test = json::parse(text_of(shop / "coat-tests.json"))["tests"].back();
+    CHECK(test["schedule"] == "finish");
+    CHECK(test["finished_covariance"][0][0].get<double>() > 0.1);
+    CHECK(test["dry_covariance"][0][0].get<double>() > 0.1);
+    CHECK_THAT(test["source"].get<std::string>(), Catch::Contains("test-dry.jpg"));
+
+    const Ended model = bindhue_command("coat model --json --picture " + quoted(folder.path / "model.svg") + " --shop " + quoted(shop));
+    REQUIRE(model.code == 0);
+    const json learned = json::parse(model.out);
+    CHECK(learned["format"] == "bindhue-coat-model");
+    REQUIRE(learned["learned"].size() == 2);
+    CHECK(learned["learned"][0]["schedule"] == "finish");
+    CHECK(learned["learned"][0]["held_out"].is_null());
+    CHECK(learned["learned"][1]["held_out"]["learned"]["median"].get<double>() < 3);
+    for (const char* field : {"scattering", "scattering_ratio", "absorption_ratio", "contact", "haze"}) {
+        const json parameter = learned["learned"][1]["parameters"][field];
+        CHECK(parameter["spread"].get<double>() > 0);
+        CHECK(parameter["spread"].get<double>() <= 1.001);
+        CHECK(parameter["learned"].is_number());
+    }
+    CHECK_THAT(text_of(folder.path / "model.svg"), Catch::Contains("<svg"));
+    CHECK_THAT(bindhue_command("coat model --shop " + quoted(shop)).out, Catch::Contains("optics alone"));
+}
+
+TEST_CASE("coat check takes numbers, and says what is missing or wrong") {
+    const std::string typed = "coat check --before 44,55,28 --after 22,37,19 --material nylon --size-mm 0.15 --schedule finish" + demo_shop;
+    const Ended told = bindhue_command(typed + " --ground 15,0,1");
+    INFO(told.err);
+    REQUIRE(told.code == 0);
+    CHECK_THAT(told.out, Catch::Contains("shift by coating"));
+    CHECK_THAT(told.out, Catch::Contains("expected"));
+    const Ended no_ground = bindhue_command(typed);
+    CHECK(no_ground.code == 3);
+    explained(no_ground);
+    CHECK_THAT(no_ground.err, Catch::Contains("--ground"));
+    CHECK(bindhue_command("coat check --before 44,55,28 --material nylon --schedule finish").code == 2);
+    CHECK(bindhue_command("coat check --before 44,55,28 --after 22,37,19 --schedule finish").code == 2);
+    const Ended none = bindhue_command("coat check --before 44,55,28 --after 22,37,19 --ground dark --material nylon --schedule none");
+    CHECK(none.code == 3);
+    explained(none);
 }
 
 TEST_CASE("job takes tells thread, finish and what runs out, with the cautions") {

@@ -118,6 +118,8 @@ TEST_CASE("The schema of coat tests and their reader agree on every rule") {
     test["ground"] = {18, 0, 1};
     test["dry"] = {45, 50, 30};
     test["finished"] = {20, 35, 21};
+    const Json covariance = Json::parse("[[1, 0.1, 0], [0.1, 2, 0], [0, 0, 2]]");
+    for (const char* field : {"ground_covariance", "dry_covariance", "finished_covariance"}) test[field] = covariance;
     test["source"] = "a stick";
     test["date"] = "2026-11-26";
     Json document{{"format", "bindhue-coat-tests"}, {"version", 1}};

@@ -14,12 +14,26 @@
 
 namespace bindhue {
 
-// One thread, wound in one layer over a ground and coated; all three colours read as CIELAB, D50, 2-degree.
+// One thread, wound in one layer over a ground and coated; all three colours as CIELAB, D50, 2-degree: dry as on the spool, the ground bare.
+// Covariances of zero: not known; then what the readings err by is part of the scatter between tests.
 struct CoatTest {
     Material material = Material::nylon;
     Schedule schedule = Schedule::finish;
     double size_mm = 0.15;
     Lab<D50> ground, dry, finished;
+    Matrix3 ground_covariance{}, dry_covariance{}, finished_covariance{};
+};
+
+// What the tests of one material and schedule taught.
+struct CoatLesson {
+    Material material = Material::nylon;
+    Schedule schedule = Schedule::finish;
+    std::size_t tests = 0;
+    CoatingParameters prior, learned;
+    // Scattering, scattering ratio, absorption ratio, contact, haze: how far learned lies from the prior, and how sure that is, both in the prior's
+    // standard deviations (1: as unsure as before; the tests say nothing of it).
+    std::array<double, 5> moved_by{}, spread{};
+    double scatter = 0;  // standard deviation that is left between tests and model in each of L, a and b
 };
 
 class CoatModel {
@@ -29,6 +43,9 @@ class CoatModel {
 
     // How many tests this material and schedule have. None: predict() is predict_finished().
     std::size_t tests(Material material, Schedule schedule) const;
+
+    // In the order of materials and schedules.
+    std::vector<CoatLesson> lessons() const;
 
     // Tests that the others contradict (a blotchy coat, the wrong spool), as indices into what was given.
     const std::vector<std::size_t>& outliers() const { return outliers_; }

@@ -116,6 +116,7 @@ struct FinishedCovariance {
     Matrix3 from_dry;  // the dry reading's error, carried through
     Matrix3 shared;    // of it, what the dry reading shares with others of its kind
     Matrix3 rest;      // the ground's error, the prior's spread, what the model leaves out
+    Matrix3 by_dry;    // d Lab of the look / d Lab of the dry reading
 };
 FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
                                         const Surface& dry, const Surface& ground);
