@@ -115,8 +115,9 @@ struct CheckCommand {
         std::cout << (check.coat_tests == 0 ? std::string("The expectation is reckoned from optics alone; no coat test of this material and schedule yet.\n")
                                             : "The expectation rests on " + std::to_string(check.coat_tests) +
                                                   (check.coat_tests == 1 ? " coat test" : " coat tests") + " of this material and schedule.\n");
-        if (!read.dry.context.same_kind(read.finished.context) && !read.dry.context.camera.empty())
-            std::cout << "What both photos err by alike cancels only if one camera, card and light took both: name the light with --taken-under.\n";
+        const bool photos = !read.dry.context.card.empty() && !read.finished.context.card.empty();
+        if (photos && !read.dry.context.same_kind(read.finished.context))
+            std::cout << "What both photos err by alike cancels only where one camera, card and light took both, and the files and --taken-under say so.\n";
         std::cout << "Judge the wrap in daylight. Read it only when the coat has cured: uncured resin and hardener can sensitise skin and burn.\n";
     }
 };

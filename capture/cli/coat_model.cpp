@@ -110,7 +110,7 @@ struct ModelCommand {
                     errors.add({words, cells[0], cells[1], cells[2]});
                 std::cout << errors.text();
                 if (h->learned.median > h->prior.median)
-                    std::cout << "  So few tests have not helped yet.\n";
+                    std::cout << "  Optics alone did no worse: these tests have not helped yet.\n";
             } else {
                 std::cout << "  One test cannot be predicted by others; a second one shows how good this is.\n";
             }

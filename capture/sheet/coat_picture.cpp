@@ -44,7 +44,7 @@ void draw(Drawing& pen, const Plane& plane) {
     pen.beside({plane.x + 4, middle.y - 4}, "green", 12, 0);
     pen.text(middle.x + 5, plane.y + 14, "b* yellow", 12);
     pen.text(middle.x + 5, plane.y + plane.side - 5, "blue", 12);
-    pen.beside({plane.x + plane.side - 4, plane.y + plane.side - 5}, formatted("rings every 20 of C*, edge at %.0f", plane.reach), 11, 1);
+    pen.beside({plane.x + plane.side, plane.y + plane.side + 13}, formatted("rings every 20 of C*, edge at %.0f", plane.reach), 11, 1);
 }
 
 void draw(Drawing& pen, const Lightness& plot) {
@@ -143,7 +143,7 @@ void draw_check(Drawing& pen, const TestWrap& wrap, const CoatCheck& check) {
         pen.disc(plane.at(lab), 6.5);
     }
     pen.grey(0);
-    pen.text(plane.x, plane.y + plane.side + 20, "thick: from dry to finished, as read; thin: as expected, with its 95 % region", 13);
+    pen.text(plane.x, plane.y + plane.side + 38, "thick: from dry to finished, as read; thin: as expected, with its 95 % region", 13);
 }
 
 struct Group {
