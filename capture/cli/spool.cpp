@@ -87,21 +87,21 @@ struct SpoolCommand {
             if (!known) return fail({known.error().reason, known.error().what, "--material", known.error().mend});
             defaults.material = *known;
         }
-        std::vector<SpoolEntry> entries;
+        SpoolFile given;
         const FileKind kind = kind_of(*text, file);
         if (kind == FileKind::json) {
             Result<SpoolFile> read = read_spool_file(*text, file);
             if (!read) return fail(read.error());
-            entries = std::move(read->entries);
+            given = std::move(*read);
         } else {
             Result<SpoolTable> read =
                 kind == FileKind::cgats ? read_spool_cgats(*text, file, defaults) : read_spool_table(*text, file, defaults);
             if (!read) return fail(read.error());
             for (const std::string& warning : read->warnings) std::cerr << "note: " << warning << '\n';
-            entries = std::move(read->entries);
+            given.entries = std::move(read->entries);
         }
         return change_rack(shop, [&](SpoolFile& rack) -> Result<std::string> {
-            const Result<Merged> merged = merge(rack, entries, file);
+            const Result<Merged> merged = merge(rack, given, file);
             if (!merged) return merged.error();
             return std::to_string(merged->new_spools) + " new spools, " + std::to_string(merged->new_readings) +
                    " new readings; " + std::to_string(merged->known) + " readings were there already";

@@ -250,6 +250,14 @@ void add_unknown(Json& object, const std::string& unknown) {
         if (!object.contains(item.key())) object[item.key()] = item.value();
 }
 
+std::string joined_unknown(const std::string& first, const std::string& second) {
+    if (first.empty() || second.empty()) return first.empty() ? second : first;
+    Json joined = Json::parse(first, nullptr, false);
+    if (!joined.is_object()) return second;
+    add_unknown(joined, second);
+    return joined.dump();
+}
+
 void check_format(const JsonCursor& root, std::string_view format) {
     const JsonCursor name = root["format"];
     if (name.text() != format)

@@ -66,6 +66,9 @@ class JsonCursor {
 // Adds fields that JsonCursor::unknown gave; a field that is there already stays.
 void add_unknown(Json& object, const std::string& unknown);
 
+// The fields of both, as unknown() gives them; where both have one, the first one's.
+std::string joined_unknown(const std::string& first, const std::string& second);
+
 // The opening of each of our files: its format by name, and version 1.
 void check_format(const JsonCursor& root, std::string_view format);
 

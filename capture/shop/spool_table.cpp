@@ -11,6 +11,7 @@
 
 #include "colour/adaptation.hpp"
 #include "shop/csv.hpp"
+#include "shop/json_text.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -276,12 +277,14 @@ std::string write_spool_table(const SpoolFile& file) {
     return out;
 }
 
-Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, const std::string& where) {
+Result<Merged> merge(SpoolFile& rack, const SpoolFile& other, const std::string& where) {
     SpoolFile joined = rack;
+    if (joined.note.empty()) joined.note = other.note;
+    joined.unknown = joined_unknown(joined.unknown, other.unknown);
     std::unordered_map<std::string, std::size_t> places;
     for (std::size_t i = 0; i < joined.entries.size(); ++i) places.emplace(joined.entries[i].spool.code, i);
     Merged out;
-    for (const SpoolEntry& entry : entries) {
+    for (const SpoolEntry& entry : other.entries) {
         const auto place = places.find(entry.spool.code);
         if (place == places.end()) {
             joined.entries.push_back(entry);
@@ -296,6 +299,9 @@ Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, co
                          "Spool " + entry.spool.code + " is in the rack in another lot, material or thickness.", where,
                          "Another lot, material or size is another spool: give it another code."};
         if (entry.metres_left) known.metres_left = entry.metres_left;
+        for (std::string Spool::*said : {&Spool::name, &Spool::size, &Spool::lot})
+            if ((known.spool.*said).empty()) known.spool.*said = entry.spool.*said;
+        known.unknown = joined_unknown(known.unknown, entry.unknown);
         known.notes.resize(known.spool.readings.size());
         const auto is_there = [&](const Reading& reading) {
             return std::any_of(known.spool.readings.begin(), known.spool.readings.end(), [&](const Reading& r) { return same(r, reading); }) ||

@@ -57,8 +57,8 @@ std::string write_spool_table(const SpoolFile& file);
 struct Merged {
     std::size_t new_spools = 0, new_readings = 0, known = 0;  // known: readings that were there already
 };
-// Adds to the rack what it has not. A spool that is there must be of the same lot, material and thickness. Error: bad_value, and nothing is
-// taken.
-Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, const std::string& where);
+// Adds to the rack what it has not: spools, readings, and of a spool or the rack itself what the rack is silent about, fields that are not
+// ours too. A spool that is there must be of the same lot, material and thickness. Error: bad_value, and nothing is taken.
+Result<Merged> merge(SpoolFile& rack, const SpoolFile& other, const std::string& where);
 
 }  // namespace bindhue::capture
