@@ -33,9 +33,10 @@ class JsonCursor {
     struct Document {
         std::string where;
         std::optional<Error> error;
+        const Json* root = nullptr;  // set by the first cursor
     };
 
-    JsonCursor(const Json& json, Document& document) : json_(&json), document_(&document) {}
+    JsonCursor(const Json& root, Document& document) : json_(&root), document_(&document) { document.root = &root; }
 
     JsonCursor operator[](std::string_view field) const;                // must be there
     std::optional<JsonCursor> find(std::string_view field) const;       // absent and null are alike
@@ -55,12 +56,10 @@ class JsonCursor {
     bool failed() const { return document_->error.has_value(); }
 
   private:
-    JsonCursor(const Json* json, Document* document, std::string path)
-        : json_(json), document_(document), path_(std::move(path)) {}
+    JsonCursor(const Json* json, Document* document) : json_(json), document_(document) {}
 
     const Json* json_;  // null once something is wrong
     Document* document_;
-    std::string path_;
 };
 
 // Adds fields that JsonCursor::unknown gave; a field that is there already stays.
