@@ -2,12 +2,15 @@
 #include <cmath>
 #include <filesystem>
 #include <memory>
+#include <optional>
 
 #include "cli/change_rack.hpp"
 #include "cli/spool.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
+#include "shop/cgats.hpp"
 #include "shop/shop_check.hpp"
+#include "shop/spool_cgats.hpp"
 #include "shop/spool_table.hpp"
 
 namespace bindhue::capture::cli {
@@ -16,7 +19,22 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::ordered_json;
 
-bool is_json(const fs::path& path) { return path.extension() == ".json"; }
+enum class FileKind { table, cgats, json };
+
+// What a file of this name is to be.
+FileKind kind_by_name(const fs::path& path) {
+    const std::string ending = path.extension().string();
+    return ending == ".json" ? FileKind::json : ending == ".cgats" || ending == ".it8" ? FileKind::cgats : FileKind::table;
+}
+
+// What the text is, whatever its file is called.
+FileKind kind_of(std::string_view text, const fs::path& path) {
+    if (looks_like_cgats(text)) return FileKind::cgats;
+    if (text.starts_with("\xEF\xBB\xBF")) text.remove_prefix(3);
+    const std::size_t first = text.find_first_not_of(" \t\r\n");
+    const bool json = first != std::string_view::npos && text[first] == '{';
+    return json || kind_by_name(path) == FileKind::json ? FileKind::json : FileKind::table;
+}
 
 ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
     ordered_json out{{"code", entry.spool.code}, {"name", entry.spool.name}, {"material", name(entry.spool.material)},
@@ -29,7 +47,8 @@ ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
 }
 
 struct SpoolCommand {
-    std::string shop, file, code;
+    std::string shop, file, code, material, format;
+    std::optional<double> size_mm, sd;
     bool json = false;
 
     int list() const {
@@ -62,19 +81,27 @@ struct SpoolCommand {
     int import() const {
         const Result<std::string> text = read_file(file);
         if (!text) return fail(text.error());
-        std::vector<SpoolEntry> entries;
-        if (is_json(file)) {
+        SpoolDefaults defaults{std::nullopt, size_mm, sd};
+        if (!material.empty()) {
+            const Result<Material> known = parse_material(material);
+            if (!known) return fail({known.error().reason, known.error().what, "--material", known.error().mend});
+            defaults.material = *known;
+        }
+        SpoolFile given;
+        const FileKind kind = kind_of(*text, file);
+        if (kind == FileKind::json) {
             Result<SpoolFile> read = read_spool_file(*text, file);
             if (!read) return fail(read.error());
-            entries = std::move(read->entries);
+            given = std::move(*read);
         } else {
-            Result<SpoolTable> read = read_spool_table(*text, file);
+            Result<SpoolTable> read =
+                kind == FileKind::cgats ? read_spool_cgats(*text, file, defaults) : read_spool_table(*text, file, defaults);
             if (!read) return fail(read.error());
             for (const std::string& warning : read->warnings) std::cerr << "note: " << warning << '\n';
-            entries = std::move(read->entries);
+            given.entries = std::move(read->entries);
         }
         return change_rack(shop, [&](SpoolFile& rack) -> Result<std::string> {
-            const Result<Merged> merged = merge(rack, entries, file);
+            const Result<Merged> merged = merge(rack, given, file);
             if (!merged) return merged.error();
             return std::to_string(merged->new_spools) + " new spools, " + std::to_string(merged->new_readings) +
                    " new readings; " + std::to_string(merged->known) + " readings were there already";
@@ -90,8 +117,10 @@ struct SpoolCommand {
         if (!opened) return fail(opened.error());
         if (is_own_file(*opened, file))
             return fail({Reason::bad_value, "This file is the shop's own.", file, "Name a file outside the shop's folder."});
-        const Result<std::string> text =
-            is_json(file) ? write_spool_file(*rack) : Result<std::string>(write_spool_table(*rack));
+        const FileKind kind = format.empty() ? kind_by_name(file) : kind_by_name("." + format);
+        const Result<std::string> text = kind == FileKind::json    ? write_spool_file(*rack)
+                                         : kind == FileKind::cgats ? write_spool_cgats(*rack)
+                                                                   : Result<std::string>(write_spool_table(*rack));
         if (!text) return fail(text.error());
         if (const Status saved = save_file(file, *text, Previous::forgotten); !saved) return fail(saved.error());
         std::cout << rack->entries.size() << " spools written to " << file << '\n';
@@ -127,13 +156,18 @@ void add_spool(CLI::App& app, int& exit_code) {
     CLI::App* show = add("show", "One spool", "bindhue spool show R1-12", &SpoolCommand::list);
     show->add_option("code", command->code, "The spool's code")->required();
     show->add_flag("--json", command->json, "For machines");
-    add("import", "Spools from a table or another rack; from a file with anything wrong in it nothing is taken",
-        "bindhue spool import offer.csv", &SpoolCommand::import)
-        ->add_option("file", command->file, "A table (columns: see palettes/README.md), or .json as a shop keeps it")
+    CLI::App* import = add("import", "Spools from a table, a CGATS file or another rack; from a file with anything wrong in it nothing is taken",
+                           "bindhue spool import measured.cgats --material nylon --size-mm 0.15", &SpoolCommand::import);
+    import->add_option("file", command->file, "A table, CGATS (ISO 28178) or JSON as a shop keeps it: known by what is in it; see palettes/README.md")
         ->required();
-    add("export", "The rack as a table for a spreadsheet, or as .json", "bindhue spool export rack.csv", &SpoolCommand::write)
-        ->add_option("file", command->file, "Where to; .json keeps fields that the table does not know")
-        ->required();
+    import->add_option("--material", command->material, "Of what the threads are, where a table or CGATS file does not say");
+    import->add_option("--size-mm", command->size_mm, "How thick the threads are, where it does not say")
+        ->check(CLI::Range(min_thread_mm, max_thread_mm));
+    import->add_option("--sd", command->sd, "One standard deviation in each of L*, a* and b*, where it does not say (else 2)")
+        ->check(CLI::Range(0.0, 100.0));
+    CLI::App* write = add("export", "The rack as a table for a spreadsheet, or by its ending as .cgats or .json", "bindhue spool export rack.csv", &SpoolCommand::write);
+    write->add_option("file", command->file, "Where to; .json keeps fields that the others do not know")->required();
+    write->add_option("--format", command->format, "Whatever the ending is")->check(CLI::IsMember({"csv", "cgats", "json"}));
     add("remove", "Take a spool out of the rack", "bindhue spool remove R1-12", &SpoolCommand::remove)
         ->add_option("code", command->code, "The spool's code")
         ->required();

@@ -147,6 +147,31 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
     return table;
 }
 
+CsvTable::CsvTable(std::string where, Row heading, std::vector<Row> rows)
+    : where_(std::move(where)), heading_(std::move(heading)), rows_(std::move(rows)) {}
+
+void CsvTable::rename(std::string_view column, std::string name) {
+    std::string& known = heading_.fields[*index(column)];
+    told_.emplace_back(name, known);
+    known = std::move(name);
+}
+
+void CsvTable::drop(std::string_view column) {
+    const auto place = static_cast<std::ptrdiff_t>(*index(column));
+    heading_.fields.erase(heading_.fields.begin() + place);
+    for (Row& row : rows_) row.fields.erase(row.fields.begin() + place);
+}
+
+void CsvTable::add(std::string name, const std::string& value, std::string told) {
+    add(std::move(name), std::vector<std::string>(rows(), value), std::move(told));
+}
+
+void CsvTable::add(std::string name, const std::vector<std::string>& values, std::string told) {
+    told_.emplace_back(name, std::move(told));
+    heading_.fields.push_back(std::move(name));
+    for (std::size_t row = 0; row < rows(); ++row) rows_[row].fields.push_back(values[row]);
+}
+
 std::optional<std::size_t> CsvTable::index(std::string_view column) const {
     const auto& names = heading_.fields;
     const auto found = std::find(names.begin(), names.end(), column);
@@ -171,8 +196,10 @@ const std::string& CsvTable::text(std::size_t row, std::string_view column) cons
 }
 
 Error CsvTable::error(std::size_t row, std::string_view column, std::string what, std::string mend) const {
+    const auto other = std::find_if(told_.begin(), told_.end(), [&](const auto& name) { return name.first == column; });
     return {Reason::bad_value, std::move(what),
-            where_ + ": line " + std::to_string(rows_[row].line) + ", column " + std::string(column),
+            where_ + ": line " + std::to_string(rows_[row].line) + ", column " +
+                (other == told_.end() ? std::string(column) : other->second),
             std::move(mend)};
 }
 

@@ -11,6 +11,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "colour/result.hpp"
@@ -19,6 +20,22 @@ namespace bindhue::capture {
 
 class CsvTable {
   public:
+    struct Row {
+        std::size_t line = 0;
+        std::vector<std::string> fields;
+    };
+
+    // A table that another format gave: `heading` names the columns, each row has as many fields.
+    CsvTable(std::string where, Row heading, std::vector<Row> rows);
+
+    // Another name for a column from here on; errors go on telling the one in the file. Precondition: has(column), not has(name).
+    void rename(std::string_view column, std::string name);
+    void drop(std::string_view column);  // precondition: has(column)
+    // A column that is not in the file, with the same text in each row, or with one for each; errors tell it as `told`. Precondition:
+    // not has(name), values.size() == rows().
+    void add(std::string name, const std::string& value, std::string told);
+    void add(std::string name, const std::vector<std::string>& values, std::string told);
+
     std::size_t rows() const { return rows_.size(); }
     const std::vector<std::string>& columns() const { return heading_.fields; }
     bool has(std::string_view column) const { return index(column).has_value(); }
@@ -34,11 +51,7 @@ class CsvTable {
 
   private:
     friend Result<CsvTable> read_csv(std::string_view text, const std::string& where);
-
-    struct Row {
-        std::size_t line = 0;
-        std::vector<std::string> fields;
-    };
+    CsvTable() = default;
 
     std::optional<std::size_t> index(std::string_view column) const;
 
@@ -46,6 +59,7 @@ class CsvTable {
     bool decimal_comma_ = false;
     Row heading_;
     std::vector<Row> rows_;
+    std::vector<std::pair<std::string, std::string>> told_;  // columns whose name in errors is another
 };
 
 // `where` names the text in errors, as a rule by its path. Errors: bad_format, with the line (no text in

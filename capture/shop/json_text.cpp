@@ -27,42 +27,36 @@ std::string in_words(double value) {
 
 std::string kind(const Json& json) { return json.is_null() ? "nothing (null)" : json.type_name(); }
 
-// What the parser would let pass or throw at. It goes over the text once before the parser does: the parser's own
-// way of being watched looks through a whole list at the end of each of its objects.
-class Check : public nlohmann::json_sax<Json> {
+// Puts a document together while the parser goes over its text, and refuses what the library's own way would let pass or throw at. That one
+// looks a field up among all before it, which takes minutes for an object of a million fields.
+class Builder : public nlohmann::json_sax<Json> {
   public:
-    Check(std::string_view text, const std::string& where) : text_(text), where_(where) {}
+    Builder(std::string_view text, const std::string& where) : text_(text), where_(where) {}
 
     const Error& error() const { return error_; }
+    Json take() { return std::move(root_); }
 
-    bool null() override { return shallow(); }
-    bool boolean(bool) override { return shallow(); }
-    bool number_integer(number_integer_t) override { return shallow(); }
-    bool number_unsigned(number_unsigned_t) override { return shallow(); }
-    bool number_float(number_float_t, const string_t&) override { return shallow(); }
-    bool string(string_t&) override { return shallow(); }
-    bool binary(binary_t&) override { return shallow(); }
-    bool start_array(std::size_t) override { return shallow() && ++open_; }
-    bool end_array() override { return --open_, true; }
-    bool start_object(std::size_t) override {
-        if (!shallow()) return false;
-        ++open_;
-        firsts_.push_back(keys_.size());
+    bool null() override { return add(nullptr); }
+    bool boolean(bool value) override { return add(value); }
+    bool number_integer(number_integer_t value) override { return add(value); }
+    bool number_unsigned(number_unsigned_t value) override { return add(value); }
+    bool number_float(number_float_t value, const string_t&) override { return add(value); }
+    bool string(string_t& value) override { return add(std::move(value)); }
+    bool binary(binary_t&) override { return false; }  // there is none in text
+    bool start_array(std::size_t) override { return open(Json::array()); }
+    bool end_array() override { return open_.pop_back(), true; }
+    bool start_object(std::size_t) override { return open(Json::object()); }
+    bool key(string_t& name) override {
+        open_.back()->get_ref<Json::object_t&>().emplace_back(std::move(name), Json());
         return true;
     }
-    bool key(string_t& name) override {
-        keys_.push_back(std::move(name));
-        return shallow();
-    }
     bool end_object() override {
-        const auto first = keys_.begin() + static_cast<std::ptrdiff_t>(firsts_.back());
-        std::sort(first, keys_.end());
-        if (const auto twice = std::adjacent_find(first, keys_.end()); twice != keys_.end())
-            return refuse("The field \"" + *twice + "\" is given twice in one object.", where_,
-                          "Leave one of the two.");
-        keys_.erase(first, keys_.end());
-        firsts_.pop_back();
-        --open_;
+        names_.clear();
+        for (const auto& field : open_.back()->get_ref<const Json::object_t&>()) names_.emplace_back(field.first);
+        std::sort(names_.begin(), names_.end());
+        if (const auto twice = std::adjacent_find(names_.begin(), names_.end()); twice != names_.end())
+            return refuse(std::string("The field \"").append(*twice).append("\" is given twice in one object."), where_, "Leave one of the two.");
+        open_.pop_back();
         return true;
     }
     bool parse_error(std::size_t byte, const std::string&, const nlohmann::detail::exception& e) override {
@@ -79,18 +73,30 @@ class Check : public nlohmann::json_sax<Json> {
         error_ = {Reason::bad_format, std::move(what), std::move(where), std::move(mend)};
         return false;
     }
-    bool shallow() {
-        return open_ < deepest_json ||
-               refuse("Arrays and objects are nested more than " + std::to_string(deepest_json) + " deep.", where_,
-                      "Check that this is the right file.");
+    // Where it goes, or null if it is too deep.
+    Json* place(Json value) {
+        if (open_.size() >= static_cast<std::size_t>(deepest_json)) {
+            refuse("Arrays and objects are nested more than " + std::to_string(deepest_json) + " deep.", where_,
+                   "Check that this is the right file.");
+            return nullptr;
+        }
+        if (open_.empty()) return &(root_ = std::move(value));
+        if (open_.back()->is_array()) return &open_.back()->get_ref<Json::array_t&>().emplace_back(std::move(value));
+        return &(open_.back()->get_ref<Json::object_t&>().back().second = std::move(value));
+    }
+    bool add(Json value) { return place(std::move(value)) != nullptr; }
+    bool open(Json value) {
+        Json* const placed = place(std::move(value));
+        if (placed != nullptr) open_.push_back(placed);
+        return placed != nullptr;
     }
 
     std::string_view text_;
     const std::string& where_;
     Error error_;
-    int open_ = 0;                     // arrays and objects round this place
-    std::vector<std::string> keys_;    // of the open objects
-    std::vector<std::size_t> firsts_;  // where in keys_ each open object begins
+    Json root_;
+    std::vector<Json*> open_;              // arrays and objects round this place: none of them grows while one inside it is open
+    std::vector<std::string_view> names_;  // of one object; kept for its memory
 };
 
 }  // namespace
@@ -99,9 +105,9 @@ Result<Json> parse_json(std::string_view text, const std::string& where) {
     if (text.size() > largest_json_bytes)
         return Error{Reason::bad_format, "The file is larger than 64 MiB.", where,
                      "Check that this is the right file."};
-    Check check(text, where);
-    if (!Json::sax_parse(text.begin(), text.end(), &check)) return check.error();
-    return Json::parse(text.begin(), text.end());
+    Builder builder(text, where);
+    if (!Json::sax_parse(text.begin(), text.end(), &builder)) return builder.error();
+    return builder.take();
 }
 
 namespace {
@@ -140,11 +146,37 @@ Result<std::string> to_text(const Json& json) {
     }
 }
 
+namespace {
+
+// How to come from one value to another inside it; false if it is not there. Only looked for once something is wrong: to keep it while reading
+// takes longer than reading.
+bool path_to(const Json* wanted, const Json& from, std::string& path) {
+    if (&from == wanted) return true;
+    const std::size_t length = path.size();
+    if (from.is_object()) {
+        for (const auto& [name, value] : from.get_ref<const Json::object_t&>()) {
+            path.append(path.empty() ? "" : ".").append(name);
+            if (path_to(wanted, value, path)) return true;
+            path.resize(length);
+        }
+    } else if (from.is_array()) {
+        for (std::size_t i = 0; i < from.size(); ++i) {
+            if (!from[i].is_structured() && &from[i] != wanted) continue;
+            path.append("[").append(std::to_string(i)).append("]");
+            if (path_to(wanted, from[i], path)) return true;
+            path.resize(length);
+        }
+    }
+    return false;
+}
+
+}  // namespace
+
 void JsonCursor::fail(Reason reason, std::string what, std::string mend) const {
     if (document_->error) return;
-    document_->error =
-        Error{reason, std::move(what), path_.empty() ? document_->where : document_->where + ": " + path_,
-              std::move(mend)};
+    std::string path;
+    if (json_ != nullptr && document_->root != nullptr && !path_to(json_, *document_->root, path)) path.clear();
+    document_->error = Error{reason, std::move(what), path.empty() ? document_->where : document_->where + ": " + path, std::move(mend)};
 }
 
 std::optional<JsonCursor> JsonCursor::find(std::string_view field) const {
@@ -154,16 +186,15 @@ std::optional<JsonCursor> JsonCursor::find(std::string_view field) const {
              "Write it as {...}.");
         return std::nullopt;
     }
-    const auto found = json_->find(std::string(field));
-    if (found == json_->end() || found->is_null()) return std::nullopt;
-    return JsonCursor(&*found, document_,
-                      path_.empty() ? std::string(field) : path_ + "." + std::string(field));
+    for (const auto& [name, value] : json_->get_ref<const Json::object_t&>())
+        if (name == field) return value.is_null() ? std::nullopt : std::optional(JsonCursor(&value, document_));
+    return std::nullopt;
 }
 
 JsonCursor JsonCursor::operator[](std::string_view field) const {
     if (const auto found = find(field)) return *found;
     fail(Reason::bad_format, "The field \"" + std::string(field) + "\" is missing.", "Add it.");
-    return JsonCursor(nullptr, document_, path_);
+    return {nullptr, document_};
 }
 
 std::size_t JsonCursor::size(std::size_t at_least, std::size_t at_most) const {
@@ -187,8 +218,7 @@ std::size_t JsonCursor::size(std::size_t at_least, std::size_t at_most) const {
 
 JsonCursor JsonCursor::operator[](std::size_t index) const {
     const bool there = json_ && !failed() && json_->is_array() && index < json_->size();
-    return JsonCursor(there ? &(*json_)[index] : nullptr, document_,
-                      path_ + "[" + std::to_string(index) + "]");
+    return {there ? &(*json_)[index] : nullptr, document_};
 }
 
 double JsonCursor::number(double at_least, double at_most) const {
@@ -238,16 +268,28 @@ std::string JsonCursor::text() const {
 std::string JsonCursor::unknown(std::initializer_list<std::string_view> known) const {
     if (!json_ || failed() || !json_->is_object()) return {};
     Json rest = Json::object();
-    for (const auto& item : json_->items())
-        if (std::find(known.begin(), known.end(), item.key()) == known.end()) rest[item.key()] = item.value();
+    for (const auto& [name, value] : json_->get_ref<const Json::object_t&>())
+        if (std::find(known.begin(), known.end(), name) == known.end()) rest.get_ref<Json::object_t&>().emplace_back(name, value);
     return rest.empty() ? std::string() : rest.dump();
 }
 
 void add_unknown(Json& object, const std::string& unknown) {
-    const Json rest = Json::parse(unknown, nullptr, false);
-    if (!rest.is_object()) return;
-    for (const auto& item : rest.items())
-        if (!object.contains(item.key())) object[item.key()] = item.value();
+    if (unknown.empty() || !object.is_object()) return;
+    Result<Json> rest = parse_json(unknown, "");
+    if (!rest || !rest->is_object()) return;
+    auto& fields = object.get_ref<Json::object_t&>();
+    const auto there = static_cast<std::ptrdiff_t>(fields.size());  // the new ones differ among themselves
+    for (auto& [name, value] : rest->get_ref<Json::object_t&>())
+        if (std::none_of(fields.begin(), fields.begin() + there, [&](const auto& field) { return field.first == name; }))
+            fields.emplace_back(name, std::move(value));
+}
+
+std::string joined_unknown(const std::string& first, const std::string& second) {
+    if (first.empty() || second.empty()) return first.empty() ? second : first;
+    Result<Json> joined = parse_json(first, "");
+    if (!joined || !joined->is_object()) return second;
+    add_unknown(*joined, second);
+    return joined->dump();
 }
 
 void check_format(const JsonCursor& root, std::string_view format) {

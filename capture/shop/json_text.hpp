@@ -33,9 +33,10 @@ class JsonCursor {
     struct Document {
         std::string where;
         std::optional<Error> error;
+        const Json* root = nullptr;  // set by the first cursor
     };
 
-    JsonCursor(const Json& json, Document& document) : json_(&json), document_(&document) {}
+    JsonCursor(const Json& root, Document& document) : json_(&root), document_(&document) { document.root = &root; }
 
     JsonCursor operator[](std::string_view field) const;                // must be there
     std::optional<JsonCursor> find(std::string_view field) const;       // absent and null are alike
@@ -55,16 +56,17 @@ class JsonCursor {
     bool failed() const { return document_->error.has_value(); }
 
   private:
-    JsonCursor(const Json* json, Document* document, std::string path)
-        : json_(json), document_(document), path_(std::move(path)) {}
+    JsonCursor(const Json* json, Document* document) : json_(json), document_(document) {}
 
     const Json* json_;  // null once something is wrong
     Document* document_;
-    std::string path_;
 };
 
 // Adds fields that JsonCursor::unknown gave; a field that is there already stays.
 void add_unknown(Json& object, const std::string& unknown);
+
+// The fields of both, as unknown() gives them; where both have one, the first one's.
+std::string joined_unknown(const std::string& first, const std::string& second);
 
 // The opening of each of our files: its format by name, and version 1.
 void check_format(const JsonCursor& root, std::string_view format);

@@ -11,6 +11,7 @@
 
 #include "colour/adaptation.hpp"
 #include "shop/csv.hpp"
+#include "shop/json_text.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -172,8 +173,8 @@ bool same(const Reading& one, const Reading& other) {
 }
 
 std::string shortest(double value) {
-    std::array<char, 32> text{};
-    const auto [end, code] = std::to_chars(text.data(), text.data() + text.size(), value);
+    std::array<char, 400> text{};  // of 5e-324, without an exponent, it fills 326
+    const auto [end, code] = std::to_chars(text.data(), text.data() + text.size(), value, std::chars_format::fixed);
     return {text.data(), end};
 }
 
@@ -186,47 +187,61 @@ std::string in_quotes(const std::string& text) {
 
 }  // namespace
 
-Result<SpoolTable> read_spool_table(std::string_view text, const std::string& where) {
-    const Result<CsvTable> table = read_csv(text, where);
+Result<SpoolTable> read_spool_table(std::string_view text, const std::string& where, const SpoolDefaults& defaults) {
+    Result<CsvTable> table = read_csv(text, where);
     if (!table) return table.error();
-    if (const Status complete = table->require({"code", "material", "size_mm"}); !complete) return complete.error();
+    return read_spool_tables({std::move(*table)}, where, defaults);
+}
+
+Result<SpoolTable> read_spool_tables(std::vector<CsvTable> tables, const std::string& where, const SpoolDefaults& defaults) {
     SpoolTable out;
     std::unordered_map<std::string, std::size_t> places;
     bool screen = false;
-    for (std::size_t row = 0; row < table->rows(); ++row) {
-        Line line(*table, row);
-        SpoolEntry entry = entry_of(line, screen);
-        if (line.error()) return *line.error();
-        const auto [place, fresh] = places.emplace(entry.spool.code, out.entries.size());
-        if (fresh) {
-            out.entries.push_back(std::move(entry));
-            continue;
+    for (CsvTable& table : tables) {
+        if (defaults.material && !table.has("material")) table.add("material", std::string(name(*defaults.material)), "material");
+        if (defaults.size_mm && !table.has("size_mm")) table.add("size_mm", shortest(*defaults.size_mm), "size_mm");
+        if (defaults.sd && !table.has("sd")) table.add("sd", shortest(*defaults.sd), "sd");
+        if (const Status complete = table.require({"code", "material", "size_mm"}); !complete) return complete.error();
+        for (std::size_t row = 0; row < table.rows(); ++row) {
+            Line line(table, row);
+            SpoolEntry entry = entry_of(line, screen);
+            if (line.error()) return *line.error();
+            const auto [place, fresh] = places.emplace(entry.spool.code, out.entries.size());
+            if (fresh) {
+                out.entries.push_back(std::move(entry));
+                continue;
+            }
+            SpoolEntry& known = out.entries[place->second];
+            if (const std::string_view column = take_over(known, entry); !column.empty())
+                return table.error(row, column, "An earlier line of spool " + entry.spool.code + " says otherwise.",
+                                   "Write the same on each line of a spool; another lot, material or size is another spool with a code of its own.");
+            std::move(entry.spool.readings.begin(), entry.spool.readings.end(), std::back_inserter(known.spool.readings));
+            std::move(entry.notes.begin(), entry.notes.end(), std::back_inserter(known.notes));
+            std::move(entry.past.begin(), entry.past.end(), std::back_inserter(known.past));
         }
-        SpoolEntry& known = out.entries[place->second];
-        if (const std::string_view column = take_over(known, entry); !column.empty())
-            return table->error(row, column, "An earlier line of spool " + entry.spool.code + " says otherwise.",
-                                "Write the same on each line of a spool; another lot, material or size is another spool with a code of its own.");
-        std::move(entry.spool.readings.begin(), entry.spool.readings.end(), std::back_inserter(known.spool.readings));
-        std::move(entry.notes.begin(), entry.notes.end(), std::back_inserter(known.notes));
-        std::move(entry.past.begin(), entry.past.end(), std::back_inserter(known.past));
+        for (const std::string& column : table.columns()) {
+            const std::string warning = "the column \"" + column + "\" is not known, and is left out";
+            if (!is_known(column) && std::find(out.warnings.begin(), out.warnings.end(), warning) == out.warnings.end())
+                out.warnings.push_back(warning);
+        }
     }
     for (const auto& [code, place] : places)
         if (out.entries[place].spool.readings.empty())
             return Error{Reason::bad_value, "All readings of spool " + code + " are past.", where,
                          "Leave the column past empty in the line of its newest reading."};
-    for (const std::string& column : table->columns())
-        if (!is_known(column)) out.warnings.push_back("the column \"" + column + "\" is not known, and is left out");
     if (screen)
         out.warnings.push_back("hex colours are no measurements: they are taken give or take " + shortest(screen_deviation) +
                                " in each of L, a and b");
     return out;
 }
 
-std::string write_spool_table(const SpoolFile& file) {
-    std::string out = "code,name,material,size,size_mm,lot,metres_left,L,a,b";
-    for (const std::string before : {"", "shared_"})
-        for (const Term& t : terms) out.append(",").append(before).append(t.name);
-    out += ",camera,card,light,source,date,past\n";
+SpoolRows spool_rows(const SpoolFile& file) {
+    SpoolRows out;
+    out.columns = {{"code"}, {"name"}, {"material"}, {"size"}, {"size_mm", true}, {"lot"}, {"metres_left", true},
+                   {"L", true}, {"a", true}, {"b", true}};
+    for (const std::string_view before : {"", "shared_"})
+        for (const Term& t : terms) out.columns.push_back({column_of(t, before), true});
+    for (const char* last : {"camera", "card", "light", "source", "date", "past"}) out.columns.push_back({last});
     const auto add = [&](const SpoolEntry& entry, const Reading& r, const ReadingNote& note, const char* past) {
         const Spool& s = entry.spool;
         std::vector<std::string> fields{s.code,
@@ -240,8 +255,7 @@ std::string write_spool_table(const SpoolFile& file) {
         for (const Matrix3* m : {&r.covariance, &r.shared})
             for (const Term& t : terms) fields.push_back(shortest((*m)(t.row, t.column)));
         fields.insert(fields.end(), {r.context.camera, r.context.card, r.context.light, note.source, note.date, past});
-        for (std::size_t k = 0; k < fields.size(); ++k) out.append(k > 0 ? "," : "").append(in_quotes(fields[k]));
-        out += '\n';
+        out.rows.push_back(std::move(fields));
     };
     for (const SpoolEntry& entry : file.entries) {
         for (std::size_t i = 0; i < entry.spool.readings.size(); ++i)
@@ -251,12 +265,26 @@ std::string write_spool_table(const SpoolFile& file) {
     return out;
 }
 
-Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, const std::string& where) {
+std::string write_spool_table(const SpoolFile& file) {
+    const SpoolRows table = spool_rows(file);
+    std::string out;
+    for (const SpoolRows::Column& column : table.columns) out.append(out.empty() ? "" : ",").append(column.name);
+    out += '\n';
+    for (const std::vector<std::string>& row : table.rows) {
+        for (std::size_t k = 0; k < row.size(); ++k) out.append(k > 0 ? "," : "").append(in_quotes(row[k]));
+        out += '\n';
+    }
+    return out;
+}
+
+Result<Merged> merge(SpoolFile& rack, const SpoolFile& other, const std::string& where) {
     SpoolFile joined = rack;
+    if (joined.note.empty()) joined.note = other.note;
+    joined.unknown = joined_unknown(joined.unknown, other.unknown);
     std::unordered_map<std::string, std::size_t> places;
     for (std::size_t i = 0; i < joined.entries.size(); ++i) places.emplace(joined.entries[i].spool.code, i);
     Merged out;
-    for (const SpoolEntry& entry : entries) {
+    for (const SpoolEntry& entry : other.entries) {
         const auto place = places.find(entry.spool.code);
         if (place == places.end()) {
             joined.entries.push_back(entry);
@@ -271,6 +299,9 @@ Result<Merged> merge(SpoolFile& rack, const std::vector<SpoolEntry>& entries, co
                          "Spool " + entry.spool.code + " is in the rack in another lot, material or thickness.", where,
                          "Another lot, material or size is another spool: give it another code."};
         if (entry.metres_left) known.metres_left = entry.metres_left;
+        for (std::string Spool::*said : {&Spool::name, &Spool::size, &Spool::lot})
+            if ((known.spool.*said).empty()) known.spool.*said = entry.spool.*said;
+        known.unknown = joined_unknown(known.unknown, entry.unknown);
         known.notes.resize(known.spool.readings.size());
         const auto is_there = [&](const Reading& reading) {
             return std::any_of(known.spool.readings.begin(), known.spool.readings.end(), [&](const Reading& r) { return same(r, reading); }) ||

@@ -661,3 +661,41 @@ TEST_CASE("A spool is added by its numbers and corrected without losing its read
     CHECK(spools[0]["readings"][0]["lab"] == json{45.2, 18, -12.5});
     CHECK(spools[0]["readings"][0]["covariance"][0][0].get<double>() == Approx(0.09));
 }
+
+TEST_CASE("A rack goes out as CGATS, JSON and a table, and each comes in by what it is, whatever it is called") {
+    const TemporaryFolder folder;
+    const auto at = [&](const std::string& name) { return quoted(folder.path / name); };
+    REQUIRE(bindhue_command("spool export " + at("rack.cgats") + demo_shop).code == 0);
+    REQUIRE(bindhue_command("spool export " + at("rack.csv") + demo_shop).code == 0);
+    REQUIRE(bindhue_command("spool export " + at("cgats.csv") + " --format cgats" + demo_shop).code == 0);
+    REQUIRE(bindhue_command("spool export " + at("table.json") + " --format csv" + demo_shop).code == 0);
+    REQUIRE(bindhue_command("spool export " + at("json.cgats") + " --format json" + demo_shop).code == 0);
+    CHECK(text_of(folder.path / "rack.cgats").starts_with("CGATS.17"));
+    std::filesystem::rename(folder.path / "table.json", folder.path / "table.cgats");
+    std::string first;
+    for (const char* name : {"rack.cgats", "rack.csv", "cgats.csv", "table.cgats", "json.cgats"}) {
+        INFO(name);
+        const std::filesystem::path shop = folder.path / (std::string("shop of ") + name);
+        const Ended in = bindhue_command("spool import " + at(name) + " --shop " + quoted(shop));
+        CHECK(in.code == 0);
+        CHECK(in.err.empty());
+        json rack = json::parse(text_of(shop / "spools.json"));
+        rack.erase("note");  // a table has none
+        if (first.empty()) first = rack.dump();
+        CHECK(rack.dump() == first);
+    }
+    // Nothing is taken from a bad one.
+    std::string text = text_of(folder.path / "rack.cgats");
+    text.replace(text.find("88.3"), 4, "88,3");
+    std::ofstream(folder.path / "bad.cgats") << text;
+    const std::filesystem::path shop = folder.path / "shop of rack.csv";
+    const std::string before = text_of(shop / "spools.json");
+    const Ended bad = bindhue_command("spool import " + at("bad.cgats") + " --shop " + quoted(shop));
+    CHECK(bad.code == 3);
+    explained(bad);
+    CHECK_THAT(bad.err, Catch::Contains("column LAB_L"));
+    CHECK(text_of(shop / "spools.json") == before);
+    const Ended lacking = bindhue_command("spool import " + at("rack.csv") + " --material wool --shop " + quoted(shop));
+    CHECK(lacking.code == 3);
+    explained(lacking);
+}

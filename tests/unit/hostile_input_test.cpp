@@ -13,6 +13,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/patch_table.hpp"
+#include "shop/spool_cgats.hpp"
 #include "shop/spool_file.hpp"
 
 using namespace bindhue;
@@ -121,6 +122,21 @@ TEST_CASE("Whatever a table of patches holds, it is read or refused with reasons
                answered(read_patch_table(text, "t.csv", true), c);
     });
     CHECK(counts.files >= 7);
+    CHECK(counts.read > 20);
+    CHECK(counts.refused > 1000);
+}
+
+TEST_CASE("Whatever a CGATS file holds, it is read or refused with reasons") {
+    const Counts counts = attack("cgats", 1500, [](const std::string& text, Counts& c) {
+        const auto table = read_spool_cgats(text, "t.txt", {Material::nylon, 0.15, std::nullopt});
+        if (table) {
+            // What was read can be written, unless a text has both kinds of quotes, and read again.
+            const auto written = write_spool_cgats({"", table->entries, ""});
+            if (written && !read_spool_cgats(*written, "again")) return false;
+        }
+        return answered(table, c);
+    });
+    CHECK(counts.files >= 6);
     CHECK(counts.read > 20);
     CHECK(counts.refused > 1000);
 }

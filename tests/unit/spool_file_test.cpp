@@ -158,3 +158,16 @@ TEST_CASE("What could not be read back is not written") {
     REQUIRE_FALSE(text);
     CHECK(text.error().reason == Reason::bad_value);
 }
+
+TEST_CASE("A rack with very many fields that are not ours is read without looking each up among all the others, and keeps them") {
+    std::string text = R"({"format":"bindhue-spools","version":1,"spools":[])";
+    for (int i = 0; i < 200'000; ++i) text += ",\"x" + std::to_string(i) + "\":1";
+    const auto file = read_spool_file(text + "}", "s.json");
+    REQUIRE(file);
+    const auto written = write_spool_file(*file);
+    REQUIRE(written);
+    CHECK(read_spool_file(*written, "again")->unknown == file->unknown);
+    const auto twice = read_spool_file(text + ",\"x7\":2}", "s.json");
+    REQUIRE_FALSE(twice);
+    CHECK(twice.error().what == "The field \"x7\" is given twice in one object.");
+}

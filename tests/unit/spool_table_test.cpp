@@ -192,20 +192,40 @@ TEST_CASE("What is in the rack already is not added twice, and another material 
     SpoolFile rack;
     const auto table = read_spool_table("code,material,size_mm,L,a,b\nA,nylon,0.15,50,0,0\nB,silk,0.1,60,1,1\n", "t.csv");
     REQUIRE(table);
-    const auto first = merge(rack, table->entries, "t.csv");
+    const auto first = merge(rack, {"", table->entries, ""}, "t.csv");
     REQUIRE(first);
     CHECK(first->new_spools == 2);
-    const auto second = merge(rack, table->entries, "t.csv");
+    const auto second = merge(rack, {"", table->entries, ""}, "t.csv");
     REQUIRE(second);
     CHECK(second->new_spools == 0);
     CHECK(second->new_readings == 0);
     CHECK(second->known == 2);
     const auto other = read_spool_table("code,material,size_mm,L,a,b\nC,nylon,0.15,50,0,0\nA,silk,0.15,50,0,0\n", "o.csv");
     REQUIRE(other);
-    CHECK_FALSE(merge(rack, other->entries, "o.csv"));
+    CHECK_FALSE(merge(rack, {"", other->entries, ""}, "o.csv"));
     rack.entries[0].spool.lot = "7";
     const auto lot = read_spool_table("code,material,size_mm,L,a,b,lot\nA,nylon,0.15,50,0,0,8\n", "l.csv");
     REQUIRE(lot);
-    CHECK_FALSE(merge(rack, lot->entries, "l.csv"));
+    CHECK_FALSE(merge(rack, {"", lot->entries, ""}, "l.csv"));
     CHECK(rack.entries.size() == 2);
+}
+
+TEST_CASE("Another shop's rack brings fields that are not ours, and what the rack is silent about") {
+    const std::string opening = R"({"format":"bindhue-spools","version":1,)", reading = R"("readings":[{"lab":[50,1,2],"covariance":[[1,0,0],[0,1,0],[0,0,1]]}])";
+    auto rack = read_spool_file(opening + R"("shelf":1,"spools":[{"code":"A","material":"nylon","size_mm":0.15,"box":1,)" + reading + "}]}", "ours");
+    const auto other = read_spool_file(opening + R"("note":"theirs","shelf":2,"town":"x","spools":[
+        {"code":"A","name":"Rust","material":"nylon","size_mm":0.15,"box":2,"maker":"m",)" + reading + R"(},
+        {"code":"B","material":"silk","size_mm":0.1,"box":3,)" + reading + "}]}", "theirs");
+    REQUIRE(rack);
+    REQUIRE(other);
+    REQUIRE(merge(*rack, *other, "theirs"));
+    CHECK(rack->note == "theirs");
+    CHECK(rack->unknown == R"({"shelf":1,"town":"x"})");
+    CHECK(rack->entries[0].spool.name == "Rust");
+    CHECK(rack->entries[0].unknown == R"({"box":1,"maker":"m"})");
+    CHECK(rack->entries[1].unknown == R"({"box":3})");
+    // Into an empty rack it comes whole.
+    SpoolFile empty;
+    REQUIRE(merge(empty, *other, "theirs"));
+    CHECK(*write_spool_file(empty) == *write_spool_file(*other));
 }
