@@ -180,6 +180,9 @@ struct MatchCommand {
         const auto tested = [](const Candidate& c) { return c.coat_tests > 0; };
         std::cout << rests_on_in_words(std::any_of(candidates.begin(), candidates.end(), tested),
                                        !std::all_of(candidates.begin(), candidates.end(), tested))
+                  << (lights.empty() ? ""
+                                     : "in another light: from the smoothest spectra of both colours, which is a guess. Whether two dyes part under it shows "
+                                       "only in a second photo taken under that light (bindhue read with both).\n")
                   << "A match is an estimate.\n"
                      "Make a test wrap on scrap of the same blank first, and judge it in daylight.\n"
                      "Uncured resin and hardener can sensitise skin and burn: gloves, eye protection, fresh "
