@@ -25,6 +25,23 @@ std::string one(double value) {
     return text;
 }
 
+// A word longer than a line would run off the page: it is cut where it must be, between characters of UTF-8.
+std::string broken(const std::string& text, double width_mm, double size) {
+    const auto most = static_cast<std::size_t>(std::max(4.0, width_mm / (0.95 * size)));
+    std::string out;
+    std::size_t run = 0;
+    for (const char c : text) {
+        const bool starts = (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
+        if (c == ' ') run = 0;
+        else if (starts && ++run > most) {
+            out += ' ';
+            run = 1;
+        }
+        out += c;
+    }
+    return out;
+}
+
 std::string title_of(const JobSheet& sheet) { return "Job " + sheet.file.name; }
 
 // A rod or a run of wraps, drawn to scale along and across.
@@ -108,8 +125,9 @@ class Layout {
         y_ += 5.6;
     }
     // `tick`: an empty box before it.
-    void words(const std::string& text, bool tick = false, double size = text_mm) {
+    void words(const std::string& said, bool tick = false, double size = text_mm) {
         const double indent = tick ? 6 : 0;
+        const std::string text = broken(said, width() - indent, size);
         const double height = line_mm * size * static_cast<double>(lines(text, width() - indent, size));
         need(height);
         put([=, this, y = y_](Pen& pen, const std::string& t) {
@@ -154,7 +172,7 @@ class Layout {
         const double size = small_mm, tick = 6;
         const auto row_height = [&](const SheetRow& row) {
             std::size_t most = 1;
-            for (std::size_t i = 0; i < row.cells.size(); ++i) most = std::max(most, lines(row.cells[i], cell_width(i, tick), size));
+            for (std::size_t i = 0; i < row.cells.size(); ++i) most = std::max(most, lines(broken(row.cells[i], cell_width(i, tick), size), cell_width(i, tick), size));
             return line_mm * size * static_cast<double>(most) + 1.6;
         };
         const auto draw_row = [&](const SheetRow& row, bool head) {
@@ -165,7 +183,7 @@ class Layout {
                 if (!head) pen.outline({margin_mm, y - 2.4, 2.9, 2.9}, 0.25, false);
                 double x = margin_mm + tick;
                 for (std::size_t i = 0; i < row.cells.size(); ++i) {
-                    pen.paragraph(x, y, cell_width(i, tick), row.cells[i], size);
+                    pen.paragraph(x, y, cell_width(i, tick), broken(row.cells[i], cell_width(i, tick), size), size);
                     x += cell_width(i, tick) + 1.5;
                 }
                 pen.bold(false);

@@ -119,6 +119,26 @@ class Page(unittest.TestCase):
         self.assertEqual(b.run("return performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin))"), [])
         self.all_is_well()
 
+    def test_what_is_picked_becomes_a_job_sheet(self):
+        b = self.browser
+        self.read("door.jpg")
+        spool = b.text("#picks li .who b")
+        b.run("document.getElementById('put').click()")
+        b.run("document.querySelectorAll('[name=band]')[5].click()")
+        b.until("document.getElementById('put').textContent.endsWith('band 6')", "band 6 is matched")
+        other = b.text("#picks li .who b")
+        b.run("document.getElementById('put').click()")
+        b.run("const n = document.getElementById('name'); n.value = '<b>trout</b> & co'; n.dispatchEvent(new Event('input'))")
+        sheet = b.run("return document.getElementById('open').href")
+        self.all_is_well()
+        b.open(sheet)
+        words = b.text("body")
+        for said in ("Job <b>trout</b> & co", spool, other, "32.1", "30.1", "Thread to have at hand", "coat 2 of 2", "Wait", "Test wrap",
+                     "gloves, eye protection", "data sheet"):
+            self.assertIn(said, words)
+        self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 4)
+        self.all_is_well()
+
     def test_on_a_phone_nothing_is_wider_than_the_screen(self):
         for dark in (False, True):
             self.browser.shape(360, 740, dark, touch=True)

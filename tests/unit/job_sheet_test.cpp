@@ -66,6 +66,7 @@ TEST_CASE("The printed sheet says what the job needs: spools, widths, thread, fi
     const auto pdf = job_sheet_pdf(trout(), Paper::a4);
     REQUIRE(pdf);
     const std::string words = words_of(*pdf);
+    // 32 mm at a pitch of 0.15 mm are 213 turns.
     for (const char* said :
          {"Job trout-4", "2026-11-02", "as it was", "R1-12", "Scarlet Oak, nylon, size A", "preserver+finish", "R5-02", "32.0", "2.5",
           "Thread to have at hand", "m short", "Finish to mix", "coat 1 of 2", "coat 2 of 2", "12 to 24 h", "4 to 24 h", "Test wrap",
@@ -73,7 +74,6 @@ TEST_CASE("The printed sheet says what the job needs: spools, widths, thread, fi
         INFO(said);
         CHECK_THAT(words, Contains(said));
     }
-    // 32 mm at 0.15 mm is 213 turns.
 }
 
 TEST_CASE("The sheet on a screen says the same") {
@@ -113,6 +113,7 @@ TEST_CASE("Texts that mean something to a page are only texts") {
 
 TEST_CASE("A large job takes more pages, and nothing is drawn over their edges") {
     JobSheet sheet = trout();
+    sheet.file.note = std::string(900, 'x');
     for (int i = 0; i < 60; ++i) sheet.file.job.bands.push_back(wrap("R1-12", 5 + i, Schedule::finish));
     for (const Paper paper : {Paper::a4, Paper::letter}) {
         const auto pdf = job_sheet_pdf(sheet, paper);
