@@ -25,15 +25,29 @@ std::string one(double value) {
     return text;
 }
 
-// A word longer than a line would run off the page: it is cut where it must be, between characters of UTF-8.
+// A word longer than a line would run off the page: it is cut, between characters of UTF-8, into parts that are shorter.
 std::string broken(const std::string& text, double width_mm, double size) {
-    const auto most = static_cast<std::size_t>(std::max(4.0, width_mm / (0.95 * size)));
+    double widest = 0;
+    std::size_t longest = 0;
+    on_scrap([&](Pen& pen) {
+        for (std::size_t at = 0; at < text.size();) {
+            const std::size_t end = std::min(text.find(' ', at), text.size());
+            if (const double wide = pen.width_of(text.substr(at, end - at), size); wide > widest) {
+                widest = wide;
+                longest = end - at;
+            }
+            at = end + 1;
+        }
+    });
+    if (widest <= width_mm) return text;
+    const auto most = std::max<std::size_t>(1, static_cast<std::size_t>(0.6 * static_cast<double>(longest) * width_mm / widest));
     std::string out;
     std::size_t run = 0;
     for (const char c : text) {
         const bool starts = (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
-        if (c == ' ') run = 0;
-        else if (starts && ++run > most) {
+        if (c == ' ') {
+            run = 0;
+        } else if (starts && ++run > most) {
             out += ' ';
             run = 1;
         }
@@ -213,7 +227,7 @@ class Layout {
     using Mark = std::function<void(Pen&)>;
 
     double cell_width(std::size_t i, double tick) const {
-        static const std::vector<double> shares{0.05, 0.10, 0.25, 0.14, 0.08, 0.08, 0.07, 0.10, 0.06, 0.07};
+        static const std::vector<double> shares{0.06, 0.10, 0.23, 0.14, 0.08, 0.08, 0.07, 0.10, 0.07, 0.07};
         return (width() - tick) * shares[std::min(i, shares.size() - 1)] - 1.5;
     }
     void turn() {
@@ -301,10 +315,11 @@ Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
     page.heading("Order of work");
     for (const WorkStep& step : order_of_work(sheet.file.job))
         page.words(step.what + (step.wait.empty() ? "" : "   Wait " + step.wait + "."), true);
+    page.need(46);  // with its blanks
     page.heading("Test wrap");
     page.blanks(test_wrap_blanks());
     page.heading("Cautions");
-    for (const std::string& line : cautions()) page.words("\u2013 " + line);
+    for (const std::string& line : cautions()) page.words("\u2013 " + line, false, small_mm);
     return pdf_of(page.pages(), size.width_mm, size.height_mm, title_of(sheet));
 }
 

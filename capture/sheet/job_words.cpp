@@ -42,7 +42,7 @@ std::vector<SheetRow> wrap_rows(const JobSheet& sheet) {
                                                (spool->size.empty() ? "" : ", size " + spool->size),
                         band.schedule ? std::string(name(*band.schedule)) : "________", number("%.1f", band.winding.width_mm),
                         number("%.1f", band.winding.diameter_mm), number("%.0f", turns(band.winding)),
-                        std::to_string(band.winding.layers) + (band.winding.underwrap_mm > 0 ? " on an underwrap" : ""),
+                        std::to_string(band.winding.layers) + (band.winding.underwrap_mm > 0 ? " and an underwrap" : ""),
                         std::to_string(band.count), number("%.1f", thread_metres(one))}});
     }
     return out;
