@@ -276,8 +276,9 @@ std::string hex(const Lab<D50>& lab) {
 }
 
 std::string svg_of_strip(const Strip& strip, const std::string& name) {
+    constexpr double least_mm = 120;  // of the width: a lone wrap is not drawn like a barrel
     const double h = strip.across() + 12;
-    std::string out = "<svg role=\"img\" aria-label=\"" + escaped(name) + "\" viewBox=\"" + one(strip.begin()) + " 0 " + one(strip.length()) +
+    std::string out = "<svg role=\"img\" aria-label=\"" + escaped(name) + "\" viewBox=\"" + one(strip.begin()) + " 0 " + one(std::max(least_mm, strip.length())) +
                       " " + one(h) + "\">";
     for (const Strip::Part& part : strip.parts) {
         out += "<rect x=\"" + one(part.begin_mm) + "\" y=\"" + one((h - part.diameter_mm) / 2) + "\" width=\"" + one(part.length_mm) +

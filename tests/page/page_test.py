@@ -153,6 +153,25 @@ class Page(unittest.TestCase):
             self.assertEqual(small, [])
         self.all_is_well()
 
+    def test_at_any_width_nothing_lies_over_another(self):
+        self.read("door.jpg")
+        self.browser.run("document.getElementById('put').click()")
+        for width in (480, 700, 960, 1180, 1920):
+            self.browser.shape(width, 900)
+            self.assertLessEqual(self.browser.run("return document.documentElement.scrollWidth"), width)
+            over = self.browser.run("""
+                const parts = [...document.querySelectorAll('main > section:not(#stage), .pick, .chip')].filter(e => e.checkVisibility());
+                const boxes = parts.map(e => e.getBoundingClientRect()), over = [];
+                for (let i = 0; i < parts.length; ++i) for (let j = 0; j < i; ++j) {
+                    const a = boxes[i], b = boxes[j];
+                    if (parts[i].contains(parts[j]) || parts[j].contains(parts[i])) continue;
+                    if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1)
+                        over.push([parts[j].id || parts[j].className, parts[i].id || parts[i].className]);
+                }
+                return over;""")
+            self.assertEqual(over, [], width)
+        self.all_is_well()
+
     def test_everything_works_by_keyboard(self):
         b = self.browser
         b.press(TAB)
