@@ -1,6 +1,7 @@
 #include "sheet/job_sheet.hpp"
 
 #include <catch2/catch.hpp>
+#include <cctype>
 #include <cstdlib>
 #include <fstream>
 #include <iterator>
@@ -57,7 +58,11 @@ std::string words_of(const std::string& pdf) {
     const std::string file = (folder.path / "sheet.pdf").string();
     std::ofstream(file, std::ios::binary) << pdf;
     INFO("This test needs pdftotext, of poppler-utils.");
-    return output_of("pdftotext -layout '" + file + "' -");
+    std::string out;  // as if set in one line
+    for (const char c : output_of("pdftotext -layout '" + file + "' -"))
+        if (std::isspace(static_cast<unsigned char>(c)) == 0) out += c;
+        else if (!out.empty() && out.back() != ' ') out += ' ';
+    return out;
 }
 
 }  // namespace
