@@ -11,6 +11,7 @@
 #include "bench/answers.hpp"
 #include "bench/assets.hpp"
 #include "bench/guard.hpp"
+#include "bench/sheet_answer.hpp"
 
 namespace bindhue::capture::bench {
 namespace {
@@ -153,10 +154,21 @@ struct BenchServer::Inside {
         const auto state = queue.state(rest.substr(0, slash));
         if (!state) return send(response, gone);
         if (what.empty()) return send(response, state_answer(*state));
-        if (!state->done || (what != "/photo.jpg" && what != "/matches")) return send(response, no_such);
+        if (!state->done || (what != "/photo.jpg" && what != "/matches" && what != "/sheet.html")) return send(response, no_such);
         if (what == "/photo.jpg") {
             response.status = 200;
             response.set_content(state->done->jpeg, "image/jpeg");
+            return;
+        }
+        if (what == "/sheet.html") {
+            const Result<std::string> sheet = sheet_answer(state->done->reading, shop, request.params);
+            if (!sheet) return send(response, sheet.error());
+            // The sheet is one file that can be kept, so its style is in it; it runs nothing and loads nothing.
+            response.headers.erase("Content-Security-Policy");
+            response.set_header("Content-Security-Policy",
+                                "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'");
+            response.status = 200;
+            response.set_content(*sheet, "text/html; charset=utf-8");
             return;
         }
         const Result<Answer> matches = match_answer(state->done->reading, shop, request.params);

@@ -6,6 +6,7 @@
 //   GET  /api/readings/ID             where its reading stands, and the reading
 //   GET  /api/readings/ID/photo.jpg   the photo to draw it on
 //   GET  /api/readings/ID/matches     spools for a band (see match_answer)
+//   GET  /api/readings/ID/sheet.html  the job sheet of what was chosen (see sheet_answer)
 //
 // Nothing that a request says is ever used as the name of a file, and no photo is kept but in memory.
 #pragma once

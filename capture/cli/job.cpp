@@ -9,6 +9,7 @@
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
 #include "colour/job.hpp"
+#include "sheet/job_sheet.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/band_table.hpp"
@@ -23,7 +24,7 @@ namespace fs = std::filesystem;
 constexpr const char* state_words[] = {"open", "cut off while its thread was taken: run job done again", "done"};
 
 struct JobCommand {
-    std::string shop, table, name, note;
+    std::string shop, table, name, note, output, paper = "a4";
     Job job;
     PhotoArguments photo;
     std::vector<std::string> photos;
@@ -76,6 +77,39 @@ struct JobCommand {
         const Result<Shop> opened = open(Access::read);
         if (!opened) return fail(opened.error());
         return name.empty() ? list(*opened) : show_one(*opened);
+    }
+
+    int write_sheet() const {
+        const Result<Shop> opened = open(Access::read);
+        if (!opened) return fail(opened.error());
+        Result<JobFile> file = load_job(*opened, name);
+        if (!file) return fail(file.error());
+        JobSheet sheet;
+        const Result<Left> left = left_on_spools(file->job, "job " + name);
+        if (!left) return fail(left.error());
+        sheet.left = *left;
+        if (!sheet.left.empty()) {
+            const Result<SpoolFile> spools = opened->spools();
+            if (!spools) return fail(spools.error());
+            sheet.rack = spools->palette();
+        }
+        const fs::path reading = job_folder(*opened, name) / "reading.json";
+        if (fs::exists(reading)) {
+            const Result<std::string> text = read_file(reading);
+            if (!text) return fail(text.error());
+            Result<std::vector<OldBand>> old_rod = read_old_rod(*text, reading.string());
+            if (!old_rod) return fail(old_rod.error());
+            sheet.old_rod = std::move(*old_rod);
+        }
+        sheet.file = std::move(*file);
+        const fs::path path = output.empty() ? fs::path(name + ".pdf") : fs::path(output);
+        if (const Status written = write_job_sheet(sheet, path, paper == "letter" ? Paper::letter : Paper::a4); !written)
+            return fail(written.error());
+        if (json)
+            print_json({{"format", "bindhue-job-sheet"}, {"version", 1}, {"file", path.string()}});
+        else
+            std::cout << "job sheet: " << path.string() << '\n';
+        return done;
     }
 
     int finish() const {
@@ -280,6 +314,13 @@ void add_job(CLI::App& app, int& exit_code) {
     CLI::App* show = add("show", "The jobs, or what one takes and how far it is", "bindhue job show trout-4", &JobCommand::show);
     show->add_option("name", command->name, "The job's name (default: a list of all)");
     show->add_flag("--json", command->json, "For machines");
+
+    CLI::App* sheet = add("sheet", "The sheet to pin over the lathe: wraps, thread, finish, order of work",
+                          "bindhue job sheet trout-4 --output trout-4.pdf", &JobCommand::write_sheet);
+    sheet->add_option("name", command->name, "The job's name")->required();
+    sheet->add_option("--output", command->output, "Where to, .pdf or .html (default: NAME.pdf in this folder)");
+    sheet->add_option("--paper", command->paper, "a4 or letter")->check(CLI::IsMember({"a4", "letter"}))->capture_default_str();
+    sheet->add_flag("--json", command->json, "For machines");
 
     add("done", "Take a job's thread off the spools whose length is known, once", "bindhue job done trout-4", &JobCommand::finish)
         ->add_option("name", command->name, "The job's name")

@@ -1,16 +1,12 @@
 #include "sheet/card_sheet.hpp"
 
-#include <cairo-pdf.h>
-#include <cairo-svg.h>
-
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <functional>
-#include <memory>
 #include <optional>
 
 #include "colour/adaptation.hpp"
+#include "sheet/pen.hpp"
 #include "shop/atomic_file.hpp"
 
 namespace bindhue::capture {
@@ -20,7 +16,6 @@ constexpr double margin_mm = 12;  // beyond what home printers leave blank
 constexpr double gap_mm = 10;     // between the card or the mask and the words beside it
 constexpr double narrowest_words_mm = 60;
 constexpr double mask_mm = 180, lens_mm = 16;  // diameters
-constexpr double points_per_mm = 72 / 25.4;
 
 struct PaperSize {
     double width_mm, height_mm;
@@ -29,115 +24,6 @@ struct PaperSize {
 PaperSize size_of(Paper paper) {
     return paper == Paper::a4 ? PaperSize{297, 210, "A4"} : PaperSize{279.4, 215.9, "letter"};
 }
-
-// Draws in millimetres from the page's upper left corner.
-class Pen {
-  public:
-    explicit Pen(cairo_t* cairo) : cairo_(cairo) {
-        cairo_select_font_face(cairo_, "sans-serif", CAIRO_FONT_SLANT_NORMAL, CAIRO_FONT_WEIGHT_NORMAL);
-        // Otherwise letters are set on whole points, which at a few millimetres is rough.
-        cairo_font_options_t* options = cairo_font_options_create();
-        cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
-        cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
-        cairo_set_font_options(cairo_, options);
-        cairo_font_options_destroy(options);
-        colour(0);
-    }
-
-    void colour(const EncodedSrgb& c) { cairo_set_source_rgb(cairo_, c.r, c.g, c.b); }
-    void colour(double grey) { cairo_set_source_rgb(cairo_, grey, grey, grey); }
-
-    void fill(const CardRect& r) {
-        cairo_rectangle(cairo_, r.x_mm, r.y_mm, r.width_mm, r.height_mm);
-        cairo_fill(cairo_);
-    }
-    // As one area, so that no hairline shows where two meet.
-    void fill(const std::vector<CardRect>& rects) {
-        for (const CardRect& r : rects) cairo_rectangle(cairo_, r.x_mm, r.y_mm, r.width_mm, r.height_mm);
-        cairo_fill(cairo_);
-    }
-    void outline(const CardRect& r, double width_mm, bool dashed) {
-        cairo_rectangle(cairo_, r.x_mm, r.y_mm, r.width_mm, r.height_mm);
-        stroke(width_mm, dashed);
-    }
-    void line(const CardPoint& from, const CardPoint& to, double width_mm) {
-        cairo_move_to(cairo_, from.x_mm, from.y_mm);
-        cairo_line_to(cairo_, to.x_mm, to.y_mm);
-        stroke(width_mm, false);
-    }
-    void disc(const CardPoint& centre, double diameter_mm) {
-        circle(centre, diameter_mm);
-        cairo_fill(cairo_);
-    }
-    void ring(const CardPoint& centre, double diameter_mm, double width_mm, bool dashed) {
-        circle(centre, diameter_mm);
-        stroke(width_mm, dashed);
-    }
-
-    void bold(bool on) {
-        cairo_select_font_face(cairo_, "sans-serif", CAIRO_FONT_SLANT_NORMAL,
-                               on ? CAIRO_FONT_WEIGHT_BOLD : CAIRO_FONT_WEIGHT_NORMAL);
-    }
-    double width_of(const std::string& text, double size_mm) {
-        cairo_set_font_size(cairo_, size_mm);
-        cairo_text_extents_t extents;
-        cairo_text_extents(cairo_, text.c_str(), &extents);
-        return extents.x_advance;
-    }
-    void text(const CardPoint& left_of_baseline, const std::string& text, double size_mm) {
-        cairo_set_font_size(cairo_, size_mm);
-        cairo_move_to(cairo_, left_of_baseline.x_mm, left_of_baseline.y_mm);
-        cairo_show_text(cairo_, text.c_str());
-        cairo_new_path(cairo_);
-    }
-    void centred(const CardPoint& middle_of_baseline, const std::string& words, double size_mm) {
-        text({middle_of_baseline.x_mm - width_of(words, size_mm) / 2, middle_of_baseline.y_mm}, words,
-             size_mm);
-    }
-
-    // Words set in lines of the given width; returns where the next line would stand.
-    double paragraph(double x_mm, double y_mm, double width_mm, const std::string& words, double size_mm) {
-        std::string line;
-        std::size_t at = 0;
-        while (at < words.size()) {
-            const std::size_t end = std::min(words.find(' ', at), words.size());
-            const std::string longer =
-                line.empty() ? words.substr(at, end - at) : line + " " + words.substr(at, end - at);
-            if (!line.empty() && width_of(longer, size_mm) > width_mm) {
-                text({x_mm, y_mm}, line, size_mm);
-                y_mm += 1.35 * size_mm;
-                line = words.substr(at, end - at);
-            } else {
-                line = longer;
-            }
-            at = end + 1;
-        }
-        text({x_mm, y_mm}, line, size_mm);
-        return y_mm + 1.35 * size_mm;
-    }
-
-    void move(const CardPoint& origin, double scale = 1) {
-        cairo_save(cairo_);
-        cairo_translate(cairo_, origin.x_mm, origin.y_mm);
-        cairo_scale(cairo_, scale, scale);
-    }
-    void move_back() { cairo_restore(cairo_); }
-
-  private:
-    void circle(const CardPoint& centre, double diameter_mm) {
-        cairo_new_path(cairo_);
-        cairo_arc(cairo_, centre.x_mm, centre.y_mm, diameter_mm / 2, 0, 2 * 3.14159265358979323846);
-        cairo_close_path(cairo_);
-    }
-    void stroke(double width_mm, bool dashed) {
-        const double dash[] = {1.5, 1.0};
-        cairo_set_dash(cairo_, dash, dashed ? 2 : 0, 0);
-        cairo_set_line_width(cairo_, width_mm);
-        cairo_stroke(cairo_);
-    }
-
-    cairo_t* cairo_;
-};
 
 CardRect inset(const CardRect& r, double by_mm) {
     return {r.x_mm + by_mm, r.y_mm + by_mm, r.width_mm - 2 * by_mm, r.height_mm - 2 * by_mm};
@@ -377,8 +263,6 @@ void draw_mask_page(Pen& pen, const CardLayout& card, const PaperSize& paper) {
     draw_key(pen, card, {x, y, width, paper.height_mm - margin_mm - y});
 }
 
-using Page = std::function<void(Pen&)>;
-
 Result<std::vector<Page>> pages_of(const CardLayout& card, const PaperSize& paper) {
     constexpr double ruler_room = 16;
     const double right = card_on_sheet.x_mm + card.width_mm, bottom = card_on_sheet.y_mm + card.height_mm;
@@ -412,62 +296,20 @@ Result<std::vector<Page>> pages_of(const CardLayout& card, const PaperSize& pape
     return pages;
 }
 
-cairo_status_t append(void* text, const unsigned char* data, unsigned int size) {
-    static_cast<std::string*>(text)->append(reinterpret_cast<const char*>(data), size);
-    return CAIRO_STATUS_SUCCESS;
-}
-
-using Surface = std::unique_ptr<cairo_surface_t, decltype(&cairo_surface_destroy)>;
-using Context = std::unique_ptr<cairo_t, decltype(&cairo_destroy)>;
-
-Status draw(cairo_surface_t* surface, double units_per_mm, const std::vector<Page>& pages) {
-    const Context cairo(cairo_create(surface), cairo_destroy);
-    cairo_scale(cairo.get(), units_per_mm, units_per_mm);
-    for (const Page& page : pages) {
-        Pen pen(cairo.get());
-        page(pen);
-        cairo_show_page(cairo.get());
-    }
-    const cairo_status_t drawn = cairo_status(cairo.get());
-    cairo_surface_finish(surface);
-    const cairo_status_t finished = cairo_surface_status(surface);
-    if (drawn == CAIRO_STATUS_SUCCESS && finished == CAIRO_STATUS_SUCCESS) return ok();
-    const cairo_status_t wrong = drawn != CAIRO_STATUS_SUCCESS ? drawn : finished;
-    return Error{Reason::bad_value,
-                 std::string("The sheet cannot be drawn (") + cairo_status_to_string(wrong) + ").", "",
-                 "Check the texts of the card's file."};
-}
-
 }  // namespace
 
 Result<std::string> card_sheet_pdf(const CardLayout& card, Paper paper) {
     const PaperSize size = size_of(paper);
     const Result<std::vector<Page>> pages = pages_of(card, size);
     if (!pages) return pages.error();
-    std::string out;
-    const Surface surface(cairo_pdf_surface_create_for_stream(append, &out, size.width_mm * points_per_mm,
-                                                              size.height_mm * points_per_mm),
-                          cairo_surface_destroy);
-    cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, card.name.c_str());
-    if (const Status drawn = draw(surface.get(), points_per_mm, *pages); !drawn) return drawn.error();
-    return out;
+    return pdf_of(*pages, size.width_mm, size.height_mm, card.name);
 }
 
 Result<std::vector<std::string>> card_sheet_svg(const CardLayout& card, Paper paper) {
     const PaperSize size = size_of(paper);
     const Result<std::vector<Page>> pages = pages_of(card, size);
     if (!pages) return pages.error();
-    std::vector<std::string> out;
-    for (const Page& page : *pages) {
-        std::string document;
-        const Surface surface(
-            cairo_svg_surface_create_for_stream(append, &document, size.width_mm, size.height_mm),
-            cairo_surface_destroy);
-        cairo_svg_surface_set_document_unit(surface.get(), CAIRO_SVG_UNIT_MM);
-        if (const Status drawn = draw(surface.get(), 1, {page}); !drawn) return drawn.error();
-        out.push_back(std::move(document));
-    }
-    return out;
+    return svg_of(*pages, size.width_mm, size.height_mm);
 }
 
 Status write_card_sheet(const CardLayout& card, const std::filesystem::path& path, Paper paper) {

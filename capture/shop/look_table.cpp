@@ -60,6 +60,29 @@ Result<T> load(const std::filesystem::path& path, F read) {
 
 }  // namespace
 
+Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::string& where) {
+    const Result<Json> json = parse_json(text, where);
+    if (!json) return json.error();
+    JsonCursor::Document document{where, std::nullopt};
+    const JsonCursor root(*json, document);
+    check_format(root, "bindhue-reading");
+    constexpr double usual_diameter_mm = 8;  // where the reading says none: only for the drawing
+    const auto across = root.find("blank_diameter_mm");
+    const double diameter = across ? across->number(0.1, 200) : usual_diameter_mm;
+    std::vector<OldBand> out;
+    const JsonCursor bands = root["bands"];
+    const std::size_t count = bands.size(0, most_bands);
+    for (std::size_t i = 0; i < count && !root.failed(); ++i) {
+        const JsonCursor lab = bands[i]["lab"];
+        lab.size(3, 3);
+        out.push_back({bands[i]["start_mm"].number(-1e4, 1e4), bands[i]["length_mm"].number(0, 1e4), diameter,
+                       bands[i]["role"].text() == "blank",
+                       {lab[0].number(0, 110), lab[1].number(-200, 200), lab[2].number(-200, 200)}});
+    }
+    if (document.error) return *document.error;
+    return out;
+}
+
 Result<std::vector<AskedLook>> read_asked_looks(std::string_view text, const std::string& where) {
     if (is_json(text)) return bands_of(text, where);
     const Result<CsvTable> table = read_csv(text, where);

@@ -16,6 +16,16 @@ namespace bindhue::capture {
 // asked for. `where` names the text in errors. Errors: bad_format, bad_value, too_few, with the place.
 Result<std::vector<AskedLook>> read_asked_looks(std::string_view text, const std::string& where);
 
+// A band of an old rod, for drawing it.
+struct OldBand {
+    double start_mm = 0, length_mm = 0;  // along the rod
+    double diameter_mm = 0;              // of the blank there
+    bool is_blank = false;
+    Lab<D50> lab;
+};
+// From what bindhue read --json printed. Errors: bad_format, bad_value, with the place.
+Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::string& where);
+
 // Either a file of spools (palettes/spools.schema.json) or a table with the columns code, material, size_mm,
 // L, a, b (dry, as on the spool) and, if they are there, name and size. From a bad table nothing is taken.
 Result<Palette> read_offer(std::string_view text, const std::string& where);

@@ -119,6 +119,26 @@ class Page(unittest.TestCase):
         self.assertEqual(b.run("return performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin))"), [])
         self.all_is_well()
 
+    def test_what_is_picked_becomes_a_job_sheet(self):
+        b = self.browser
+        self.read("door.jpg")
+        spool = b.text("#picks li .who b")
+        b.run("document.getElementById('put').click()")
+        b.run("document.querySelectorAll('[name=band]')[5].click()")
+        b.until("document.getElementById('put').textContent.endsWith('band 6')", "band 6 is matched")
+        other = b.text("#picks li .who b")
+        b.run("document.getElementById('put').click()")
+        b.run("const n = document.getElementById('name'); n.value = '<b>trout</b> & co'; n.dispatchEvent(new Event('input'))")
+        sheet = b.run("return document.getElementById('open').href")
+        self.all_is_well()
+        b.open(sheet)
+        words = b.text("body")
+        for said in ("Job <b>trout</b> & co", spool, other, "32.1", "30.1", "Thread to have at hand", "coat 2 of 2", "Wait", "Test wrap",
+                     "gloves, eye protection", "data sheet"):
+            self.assertIn(said, words)
+        self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 4)
+        self.all_is_well()
+
     def test_on_a_phone_nothing_is_wider_than_the_screen(self):
         for dark in (False, True):
             self.browser.shape(360, 740, dark, touch=True)
@@ -131,6 +151,25 @@ class Page(unittest.TestCase):
             small = self.browser.run(
                 "return [...document.querySelectorAll('label, summary, select')].filter(e => e.checkVisibility() && e.getBoundingClientRect().height < 24).map(e => e.outerHTML.slice(0, 80))")
             self.assertEqual(small, [])
+        self.all_is_well()
+
+    def test_at_any_width_nothing_lies_over_another(self):
+        self.read("door.jpg")
+        self.browser.run("document.getElementById('put').click()")
+        for width in (480, 700, 960, 1180, 1920):
+            self.browser.shape(width, 900)
+            self.assertLessEqual(self.browser.run("return document.documentElement.scrollWidth"), width)
+            over = self.browser.run("""
+                const parts = [...document.querySelectorAll('main > section:not(#stage), .pick, .chip')].filter(e => e.checkVisibility());
+                const boxes = parts.map(e => e.getBoundingClientRect()), over = [];
+                for (let i = 0; i < parts.length; ++i) for (let j = 0; j < i; ++j) {
+                    const a = boxes[i], b = boxes[j];
+                    if (parts[i].contains(parts[j]) || parts[j].contains(parts[i])) continue;
+                    if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1)
+                        over.push([parts[j].id || parts[j].className, parts[i].id || parts[i].className]);
+                }
+                return over;""")
+            self.assertEqual(over, [], width)
         self.all_is_well()
 
     def test_everything_works_by_keyboard(self):

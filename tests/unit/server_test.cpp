@@ -175,6 +175,27 @@ TEST_CASE("A photo sent to the page is read, drawn and ranked") {
     }
 }
 
+TEST_CASE("What is chosen becomes a job sheet that runs nothing") {
+    const Running page;
+    const std::string id = page.post(door()).document().at("id");
+    REQUIRE(page.ended(id).at("state") == "done");
+    const std::string sheet = "/api/readings/" + id + "/sheet.html";
+    const Said said = page.get(sheet + "?name=%3Cscript%3Etrout&wrap=3%7Cfinish%7C0%7CR1-12&wrap=6%7Cpreserver%2Bfinish%7C1%7CR1-12");
+    CHECK(said.status == 200);
+    CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy: default-src 'none'; style-src 'unsafe-inline'"));
+    CHECK(said.head.find("Content-Security-Policy") == said.head.rfind("Content-Security-Policy"));
+    CHECK_THAT(said.body, Catch::Contains("R1-12") && Catch::Contains("preserver+finish") && Catch::Contains("&lt;script&gt;trout"));
+    CHECK_THAT(said.body, !Catch::Contains("<script"));
+    for (const char* query : {"", "?wrap=", "?wrap=3", "?wrap=3%7Cfinish%7C0", "?wrap=0%7Cfinish%7C0%7CR1-12", "?wrap=8%7Cfinish%7C0%7CR1-12",
+                              "?wrap=3%7Cvarnish%7C0%7CR1-12", "?wrap=3%7Cfinish%7C2%7CR1-12", "?wrap=3%7Cfinish%7C0%7Cnobody",
+                              "?wrap=-1%7Cfinish%7C0%7CR1-12", "?wrap=3x%7Cfinish%7C0%7CR1-12"}) {
+        INFO(query);
+        const Said refused = page.get(sheet + query);
+        CHECK((refused.status == 422 || refused.status == 404));
+        CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
+    }
+}
+
 TEST_CASE("What is no photo fails with a mend, and the server goes on") {
     const Running page;
     for (const std::string& body : {std::string("hello"), std::string(100000, 'x'), std::string("\xFF\xD8\xFF"), door().substr(0, 20000)}) {

@@ -5,7 +5,7 @@ import { whereTheyDiffer } from "./plot.js";
 import { rodStrip, ruler } from "./rod.js";
 
 const $ = (id) => document.getElementById(id);
-const now = { id: null, reading: null, band: 0, result: null, pick: 0 };
+const now = { id: null, reading: null, band: 0, result: null, pick: 0, job: new Map() }; // job: what is on the sheet, by band
 let reading = null, ranking = null; // controllers of what is under way
 
 // ---- photo
@@ -49,7 +49,8 @@ async function take(photo) {
 }
 
 function show(found) {
-  Object.assign(now, { id: found.id, reading: found.reading, band: 0, result: null, pick: 0 });
+  Object.assign(now, { id: found.id, reading: found.reading, band: 0, result: null, pick: 0, job: new Map() });
+  drawJob();
   for (const id of ["bands", "ask", "match", "found"]) $(id).hidden = false;
   drawPicture(found);
   drawNotes();
@@ -168,6 +169,7 @@ async function rank() {
     if (cause.name === "AbortError" || mine !== ranking) return;
     now.result = null;
     $("picks").replaceChildren();
+    $("putting").hidden = true;
     $("plot").replaceChildren();
     $("target").textContent = "";
     $("match-status").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
@@ -206,6 +208,8 @@ const scheduleWords = (c) => ({ none: "dry", finish: "finish", "preserver+finish
 
 function drawPlot() {
   const fresh = now.result.candidates[now.pick];
+  $("putting").hidden = !fresh;
+  if (fresh) $("put").textContent = `Put ${fresh.spool} on the job sheet for band ${now.band}`;
   if (!fresh) return $("plot").replaceChildren();
   $("plot").replaceChildren(whereTheyDiffer(now.result.target, fresh, fresh.spool),
     html("p", {}, `Square: the old band. Circle: ${fresh.spool} when finished. Rings: where each may truly lie (95 %).`));
@@ -216,6 +220,32 @@ function pick(i) {
   drawPlot();
   drawStrips();
 }
+
+// ---- job sheet
+
+function drawJob() {
+  const wraps = [...now.job].sort(([one], [other]) => one - other);
+  $("job").hidden = wraps.length === 0;
+  $("wraps").replaceChildren(...wraps.map(([band, c]) => {
+    const away = html("button", { type: "button", "aria-label": `Take band ${band} off the sheet` }, "Take off");
+    away.addEventListener("click", () => {
+      now.job.delete(band);
+      drawJob();
+      ($("job").hidden ? $("put") : $("open")).focus();
+    });
+    return html("li", {}, html("span", {}, `band ${band}: ${c.spool} ${c.name}, ${scheduleWords(c)} over ${c.ground} `), away);
+  }));
+  const query = new URLSearchParams({ name: $("name").value });
+  for (const [band, c] of wraps) query.append("wrap", `${band}|${c.schedule}|${c.steps > c.coats ? 1 : 0}|${c.spool}`);
+  $("open").href = `/api/readings/${now.id}/sheet.html?${query}`;
+}
+
+$("put").addEventListener("click", () => {
+  now.job.set(now.band, now.result.candidates[now.pick]);
+  drawJob();
+  $("match-status").textContent = `Band ${now.band} is on the job sheet`;
+});
+$("name").addEventListener("input", drawJob);
 
 // ---- start
 

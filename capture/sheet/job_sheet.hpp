@@ -1,0 +1,42 @@
+// The sheet to pin over the lathe: a job's wraps, what they take, in which order, and what to look out for.
+//
+// On paper as PDF, on any screen or printer as HTML; both say the same. Colours are printed only to tell bands apart: a
+// printer's are no guide to thread.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "colour/result.hpp"
+#include "colour/spool.hpp"
+#include "sheet/card_sheet.hpp"
+#include "shop/job_file.hpp"
+#include "shop/look_table.hpp"
+
+namespace bindhue::capture {
+
+struct JobSheet {
+    JobFile file;
+    Palette rack;                                       // names and materials of the spools; those not in it go by their code
+    std::map<std::string, std::optional<double>> left;  // metres on each spool, if the shop's file says
+    std::vector<OldBand> old_rod;                       // as read on the job's photos; empty if none were
+};
+
+// What is done, one after the other. `wait` is empty where nothing has to dry.
+struct WorkStep {
+    std::string what, wait;
+};
+std::vector<WorkStep> order_of_work(const Job& job);
+
+// Upright pages, as many as the job needs. Error: bad_value if a text can't be set.
+Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper);
+// One document with nothing beside it; it asks nothing of any network.
+std::string job_sheet_html(const JobSheet& sheet);
+
+// .pdf or .html by the ending of the path. Errors: bad_value (another ending, or as above); storage.
+Status write_job_sheet(const JobSheet& sheet, const std::filesystem::path& path, Paper paper);
+
+}  // namespace bindhue::capture
