@@ -11,18 +11,6 @@ namespace {
 
 using nlohmann::ordered_json;
 
-std::string_view words(CoatVerdict verdict) {
-    switch (verdict) {
-        case CoatVerdict::as_expected:
-            return "as expected";
-        case CoatVerdict::not_as_expected:
-            return "not as expected";
-        case CoatVerdict::cannot_tell:
-            break;
-    }
-    return "can't tell";
-}
-
 ordered_json to_json(const Estimate& e) { return {{"value", e.value}, {"interval", {e.low, e.high}}}; }
 
 ordered_json to_json(const ColourShift& shift) {
@@ -77,7 +65,7 @@ struct CheckCommand {
                 {"off", to_json(check.off)},
                 {"limit", check.limit},
                 {"leans", check.leans},
-                {"verdict", words(check.verdict)}};
+                {"verdict", name(check.verdict)}};
     }
 
     void print(const TestWrap& read, const CoatCheck& check) const {
@@ -96,7 +84,7 @@ struct CheckCommand {
         shifts.add({"C*", interval(check.measured.C), interval(check.expected.C)});
         shifts.add({"h, degrees", hue(check.measured), hue(check.expected)});
         shifts.add({"CIEDE2000", interval(check.measured.delta_e), interval(check.expected.delta_e)});
-        std::cout << shifts.text() << '\n' << words(check.verdict) << ": the finished wrap is " << number("%.1f", check.off.value) << " CIEDE2000 ("
+        std::cout << shifts.text() << '\n' << name(check.verdict) << ": the finished wrap is " << number("%.1f", check.off.value) << " CIEDE2000 ("
                   << number("%.1f", check.off.low) << " to " << number("%.1f", check.off.high) << ") from what was expected";
         switch (check.verdict) {
             case CoatVerdict::as_expected:

@@ -236,7 +236,7 @@ struct JobCommand {
             return done;
         }
         if (jobs->empty()) std::cout << "No job is kept yet. bindhue job new makes one.\n";
-        Table rows({"job", "date", "wraps", "thread m", "photos", "", "note"});
+        Table rows({"job", "date", "wraps", "thread m", "photos", "state", "note"});
         for (const JobFile& file : *jobs) {
             int wraps = 0;
             double metres = 0;

@@ -63,24 +63,12 @@ std::string words_of(const Lab<D50>& c) { return formatted("L* a* b*  %.1f  %.1f
 
 std::string interval(const Estimate& e) { return formatted("%+.1f  (%.1f to %.1f)", e.value, e.low, e.high); }
 
-const char* verdict_of(const CoatCheck& check) {
-    switch (check.verdict) {
-        case CoatVerdict::as_expected:
-            return "as expected";
-        case CoatVerdict::not_as_expected:
-            return "not as expected";
-        case CoatVerdict::cannot_tell:
-            break;
-    }
-    return "can't tell";
-}
-
 void draw_check(Drawing& pen, const TestWrap& wrap, const CoatCheck& check) {
     pen.grey(0.72);
     pen.all();
     pen.grey(0);
     pen.text(40, 50, formatted("%s, %s: %s", std::string(name(wrap.material)).c_str(), std::string(name(wrap.schedule)).c_str(),
-                               verdict_of(check)), 26, true);
+                               std::string(name(check.verdict)).c_str()), 26, true);
     pen.text(40, 80, formatted("%.1f CIEDE2000 from what was expected (95 %%: %.1f to %.1f)%s%s", check.off.value, check.off.low,
                                check.off.high, check.leans.empty() ? "" : "; the finished wrap is ", check.leans.c_str()), 16);
     struct Swatch {

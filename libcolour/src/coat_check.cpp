@@ -106,6 +106,18 @@ Result<Unwound> unwound(Material material, double size_mm, const Reading& dry_wr
 
 }  // namespace
 
+std::string_view name(CoatVerdict verdict) {
+    switch (verdict) {
+        case CoatVerdict::as_expected:
+            return "as expected";
+        case CoatVerdict::not_as_expected:
+            return "not as expected";
+        case CoatVerdict::cannot_tell:
+            break;
+    }
+    return "can't tell";
+}
+
 ColourShift colour_shift(const Reading& before, const Reading& after) {
     return shift_of({before.lab, after.lab, to_eigen(before.covariance), to_eigen(after.covariance), between(after, before)},
                     DifferenceDistribution(before, after));

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <string_view>
 
 #include "colour/coat_learning.hpp"
 
@@ -36,6 +37,7 @@ struct TestWrap {
 };
 
 enum class CoatVerdict { as_expected, not_as_expected, cannot_tell };
+std::string_view name(CoatVerdict verdict);  // "as expected", "not as expected", "can't tell"
 
 struct CoatCheck {
     ColourShift measured, expected;
