@@ -25,8 +25,9 @@ class StopOnSignal {
         pthread_sigmask(SIG_BLOCK, &signals_, nullptr);
     }
 
-    void watch(bench::BenchServer& server) {
-        watcher_ = std::jthread([this, &server](const std::stop_token& over) {
+    // The thread that does it must end before the server does.
+    [[nodiscard]] std::jthread watch(bench::BenchServer& server) const {
+        return std::jthread([this, &server](const std::stop_token& over) {
             bool asked = false;
             while (!over.stop_requested()) {
                 const timespec a_while{.tv_sec = 0, .tv_nsec = 100'000'000};
@@ -38,7 +39,6 @@ class StopOnSignal {
 
   private:
     sigset_t signals_{};
-    std::jthread watcher_;
 };
 
 struct BenchCommand {
@@ -56,7 +56,7 @@ struct BenchCommand {
             std::cerr << "bindhue: no spools to rank yet: " << spools.error().where << ": " << spools.error().what << '\n';
         }
 
-        StopOnSignal signals;
+        const StopOnSignal signals;
         Result<bench::BenchServer> server =
             bench::BenchServer::at({.shop = *folder, .card = std::move(*layout), .port = port, .limits = {}});
         if (!server) return fail(server.error());
@@ -67,7 +67,7 @@ struct BenchCommand {
                       << "Only this machine can open it. Photos stay in memory, and nothing is sent anywhere. Ctrl-C ends it.\n";
         }
         std::cout.flush();
-        signals.watch(*server);
+        const std::jthread watcher = signals.watch(*server);  // made last, so it ends first
         server->serve();
         return done;
     }
