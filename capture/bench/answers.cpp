@@ -1,17 +1,15 @@
 #include "bench/answers.hpp"
 
 #include <algorithm>
-#include <array>
-#include <cmath>
-#include <cstdio>
 #include <optional>
 #include <vector>
 
 #include "colour/adaptation.hpp"
 #include "colour/words.hpp"
 #include "reading/reading_json.hpp"
-#include "shop/coat_tests.hpp"
-#include "shop/grounds.hpp"
+#include "sheet/number.hpp"
+#include "sheet/swatch.hpp"
+#include "shop/match.hpp"
 #include "shop/numbers.hpp"
 #include "shop/shop.hpp"
 
@@ -22,24 +20,12 @@ Answer opening(const char* format) { return {{"format", format}, {"version", 1}}
 
 // For a screen: sRGB, and whether sRGB has this colour at all (browsers draw CIELAB themselves where they can).
 Answer on_screen(const Lab<D50>& lab) {
-    const EncodedSrgb shown = to_display(lab);
     const LinearSrgb exact = to_linear_srgb(adapt<D65>(to_xyz(lab)));
     constexpr double slack = 0.002;  // half a step of 8 bits in the mid tones
     const auto inside = [](double v) { return v >= -slack && v <= 1 + slack; };
-    std::array<char, 8> hex{};
-    const auto byte = [](double v) { return static_cast<unsigned>(std::lround(255 * v)); };
-    std::snprintf(hex.data(), hex.size(), "#%02x%02x%02x", byte(shown.r), byte(shown.g), byte(shown.b));
-    return {{"srgb", std::string(hex.data())},
+    return {{"srgb", screen_hex(lab)},
             {"in_srgb", inside(exact.r) && inside(exact.g) && inside(exact.b)},
             {"words", colour_words(lab)}};
-}
-
-Result<Palette> rack_of(const std::filesystem::path& folder) {
-    const Result<Shop> shop = Shop::open(folder, Access::read);
-    if (!shop) return shop.error();
-    const Result<SpoolFile> spools = shop->spools();
-    if (!spools) return spools.error();
-    return spools->palette();
 }
 
 Result<double> one_number(const Query& query, const std::string& field, double otherwise, double least,
@@ -49,9 +35,7 @@ Result<double> one_number(const Query& query, const std::string& field, double o
     const auto numbers = parse_numbers(at->second, 1, field);
     if (!numbers) return numbers.error();
     if (const double value = numbers->front(); value >= least && value <= most) return value;
-    char range[64];
-    std::snprintf(range, sizeof range, "give a number from %g to %g", least, most);
-    return Error{Reason::bad_value, field + " is out of range", field, range};
+    return Error{Reason::bad_value, field + " is out of range", field, formatted("give a number from %g to %g", least, most)};
 }
 
 std::vector<std::string> all_of(const Query& query, const std::string& field) {
@@ -79,16 +63,16 @@ Answer shop_answer(const std::filesystem::path& shop, const CardLayout& card) {
     for (const Schedule schedule : all_schedules) out["schedules"].push_back(name(schedule));
     out["spools"] = Answer::array();
     out["spools_error"] = nullptr;
-    const Result<Palette> rack = rack_of(shop);
+    const Result<SpoolFile> rack = load_spools(shop);
     if (!rack) {
         out["spools_error"] = error_answer(rack.error());
         return out;
     }
-    for (const Spool& spool : *rack)
-        out["spools"].push_back({{"code", spool.code},
-                                 {"name", spool.name},
-                                 {"material", name(spool.material)},
-                                 {"size", spool.size}});
+    for (const SpoolEntry& entry : rack->entries)
+        out["spools"].push_back({{"code", entry.spool.code},
+                                 {"name", entry.spool.name},
+                                 {"material", name(entry.spool.material)},
+                                 {"size", entry.spool.size}});
     return out;
 }
 
@@ -126,38 +110,26 @@ Result<Answer> match_answer(const WrapReading& reading, const std::filesystem::p
     if (!top) return top.error();
     const Reading& target = reading.bands[static_cast<std::size_t>(*band) - 1].colour;
 
-    const Result<Palette> rack = rack_of(shop);
-    if (!rack) return rack.error();
+    MatchWish wish;
     constexpr std::size_t most_grounds = 8;
-    std::vector<std::string> wanted = all_of(query, "ground");
-    if (wanted.empty()) wanted.push_back(reading.blank() ? "blank" : "dark");
-    if (wanted.size() > most_grounds)
+    wish.grounds = all_of(query, "ground");
+    if (wish.grounds.size() > most_grounds)
         return Error{Reason::bad_value, "more than 8 grounds are asked for at once", "ground", "choose fewer"};
-    const Result<std::vector<Ground>> grounds = parse_grounds(wanted, reading.blank(), *rack, target.context);
-    if (!grounds) return grounds.error();
-    RankingOptions options;
-    options.tolerance = *tolerance;
-    options.top = static_cast<std::size_t>(*top);
-    std::vector<std::string> coated = all_of(query, "schedule");
-    if (coated.empty()) coated = {"finish", "preserver+finish"};
-    Result<std::vector<Schedule>> schedules = parse_schedules(coated);
-    if (!schedules) return schedules.error();
-    options.schedules = std::move(*schedules);
-    const Result<CoatTestFile> coat_tests = load_coat_tests(shop);
-    if (!coat_tests) return coat_tests.error();
-    options.coat_model = CoatModel(coat_tests->tests());
-    const Result<std::vector<Candidate>> candidates = rank(target, *rack, *grounds, options);
-    if (!candidates) return candidates.error();
+    if (query.contains("schedule")) wish.schedules = all_of(query, "schedule");
+    wish.tolerance = *tolerance;
+    wish.top = static_cast<std::size_t>(*top);
+    const Result<RackMatch> found = match_rack(shop, target, reading.blank(), wish);
+    if (!found) return found.error();
 
     Answer out = opening("bindhue-match");
     out["target"] = {{"band", static_cast<int>(*band)},
                      {"lab", to_json(target.lab)},
                      {"covariance", to_json(target.covariance)},
                      {"screen", on_screen(target.lab)}};
-    out["tolerance"] = options.tolerance;
+    out["tolerance"] = wish.tolerance;
     out["candidates"] = Answer::array();
-    for (const Candidate& candidate : *candidates) {
-        Answer row = to_json(candidate, *rack, *grounds);
+    for (const Candidate& candidate : found->candidates) {
+        Answer row = to_json(candidate, found->rack, found->grounds);
         row["coats"] = coats(candidate.schedule);
         row["screen"] = on_screen(candidate.predicted.lab);
         out["candidates"].push_back(std::move(row));

@@ -1,7 +1,8 @@
 #include "bench/guard.hpp"
 
 #include <algorithm>
-#include <charconv>
+
+#include "shop/numbers.hpp"
 
 namespace bindhue::capture::bench {
 namespace {
@@ -16,13 +17,6 @@ bool is_ours(const std::string& host, int port) {
     for (const std::string name : {"127.0.0.1", "localhost"})
         if (host == name + ":" + std::to_string(port) || (port == 80 && host == name)) return true;
     return false;
-}
-
-std::optional<std::size_t> length(const std::string& text) {
-    std::size_t out = 0;
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), out);
-    if (text.empty() || error != std::errc() || end != text.data() + text.size()) return std::nullopt;
-    return out;
 }
 
 }  // namespace
@@ -51,7 +45,7 @@ std::optional<Refusal> refuse(const RequestHead& head, int port) {
         return Refusal{415, "the photo came packed", "send the file as it is"};
     if (head.content_length.size() > 1)
         return Refusal{400, "the request says its length twice", "choose the photo on the bench page"};
-    const auto bytes = length(head.content_length.empty() ? "0" : head.content_length.front());
+    const auto bytes = whole_number(head.content_length.empty() ? "0" : head.content_length.front());
     if (!bytes) return Refusal{400, "the request's length is no number", "choose the photo on the bench page"};
     if (posts && *bytes == 0) return Refusal{400, "the file is empty", "choose a photo"};
     if (!posts && *bytes != 0) return Refusal{400, "only a photo may be sent", "use POST"};
@@ -62,7 +56,7 @@ std::optional<Refusal> refuse(const RequestHead& head, int port) {
 }
 
 std::size_t body_bytes(const RequestHead& head) {
-    return head.content_length.size() == 1 ? length(head.content_length.front()).value_or(0) : 0;
+    return head.content_length.size() == 1 ? whole_number(head.content_length.front()).value_or(0) : 0;
 }
 
 }  // namespace bindhue::capture::bench

@@ -1,35 +1,18 @@
 #include "bench/sheet_answer.hpp"
 
-#include <algorithm>
-#include <charconv>
-#include <ctime>
-#include <map>
 #include <optional>
 #include <string_view>
 
 #include "sheet/job_sheet.hpp"
+#include "shop/numbers.hpp"
 #include "shop/shop.hpp"
+#include "shop/today.hpp"
 
 namespace bindhue::capture::bench {
 namespace {
 
 constexpr std::size_t most_wraps = 40, longest_name = 100;
 constexpr double usual_blank_mm = 8;  // where the photo showed no rod, so that there is something to reckon with
-
-std::string today() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    char text[16] = "";
-    if (localtime_r(&now, &local) != nullptr) std::strftime(text, sizeof text, "%Y-%m-%d", &local);
-    return text;
-}
-
-std::optional<std::size_t> whole(std::string_view text) {
-    std::size_t out = 0;
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), out);
-    if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
-    return out;
-}
 
 Result<WantedBand> wanted(std::string_view text, const WrapReading& reading, const SpoolFile& spools) {
     const Error no_wrap{Reason::bad_value, "a wrap of the sheet can't be read", "wrap", "choose it on the bench page again"};
@@ -40,11 +23,11 @@ Result<WantedBand> wanted(std::string_view text, const WrapReading& reading, con
         part = text.substr(0, bar);
         text.remove_prefix(bar + 1);
     }
-    const auto number = whole(parts[0]), underwraps = whole(parts[2]);
+    const auto number = whole_number(parts[0]), underwraps = whole_number(parts[2]);
     const Result<Schedule> schedule = parse_schedule(parts[1]);
     if (!number || *number < 1 || *number > reading.bands.size() || !underwraps || *underwraps > 1 || !schedule) return no_wrap;
-    const auto spool = std::find_if(spools.entries.begin(), spools.entries.end(), [&](const SpoolEntry& e) { return e.spool.code == text; });
-    if (spool == spools.entries.end())
+    const SpoolEntry* spool = spools.find(text);
+    if (spool == nullptr)
         return Error{Reason::not_found, "the rack has no spool of that code any more", "wrap", "load the page again"};
     const BandReading& band = reading.bands[*number - 1];
     WantedBand out;
@@ -62,28 +45,23 @@ Result<WantedBand> wanted(std::string_view text, const WrapReading& reading, con
 }  // namespace
 
 Result<std::string> sheet_answer(const WrapReading& reading, const std::filesystem::path& shop, const Query& query) {
-    const Result<Shop> opened = Shop::open(shop, Access::read);
-    if (!opened) return opened.error();
-    const Result<SpoolFile> spools = opened->spools();
-    if (!spools) return spools.error();
+    Result<SpoolFile> rack = load_spools(shop);
+    if (!rack) return rack.error();
     JobSheet sheet;
+    sheet.rack = std::move(*rack);
     const auto [first, last] = query.equal_range("wrap");
     for (auto at = first; at != last; ++at) {
         if (sheet.file.job.bands.size() == most_wraps)
             return Error{Reason::bad_value, "more than 40 wraps are on the sheet", "wrap", "make two sheets"};
-        const Result<WantedBand> band = wanted(at->second, reading, *spools);
+        const Result<WantedBand> band = wanted(at->second, reading, sheet.rack);
         if (!band) return band.error();
         sheet.file.job.bands.push_back(*band);
-        const auto entry = std::find_if(spools->entries.begin(), spools->entries.end(),
-                                        [&](const SpoolEntry& e) { return e.spool.code == band->spool; });
-        sheet.left[band->spool] = entry->metres_left;
     }
     if (sheet.file.job.bands.empty())
         return Error{Reason::bad_value, "no wrap is on the sheet", "wrap", "put a spool on it first"};
     const auto name = query.find("name");
     sheet.file.name = name == query.end() || name->second.empty() ? "at the bench" : name->second.substr(0, longest_name);
     sheet.file.date = today();
-    sheet.rack = spools->palette();
     for (const BandReading& band : reading.bands)
         sheet.old_rod.push_back({band.start_mm, band.length_mm, reading.blank_diameter_mm.value_or(usual_blank_mm),
                                  band.role == BandRole::blank, band.colour.lab});

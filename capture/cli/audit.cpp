@@ -1,6 +1,5 @@
 #include <algorithm>
 #include <cstdio>
-#include <filesystem>
 #include <iostream>
 #include <numeric>
 
@@ -16,8 +15,6 @@
 
 namespace bindhue::capture::cli {
 namespace {
-
-namespace fs = std::filesystem;
 
 constexpr double region_step = 2.0;  // CIEDE2000 between neighbours: some 21 000 surface colours
 constexpr std::size_t shown = 15;
@@ -71,7 +68,9 @@ struct AuditCommand {
 
     Result<Found> find() const {
         Found out;
-        const Result<SpoolFile> spools = spools_of(shop);
+        const Result<Shop> opened = open_shop(shop, Access::read);
+        if (!opened) return opened.error();
+        const Result<SpoolFile> spools = opened->spools();
         if (!spools) return spools.error();
         out.rack = spools->palette();
         Result<std::vector<Ground>> under = parse_grounds(grounds, std::nullopt, out.rack, {});
@@ -86,17 +85,11 @@ struct AuditCommand {
         if (!looks) return looks.error();
         out.looks = std::move(*looks);
 
-        const Result<fs::path> where = shop_folder(shop);
-        if (!where) return where.error();
-        const Result<Shop> opened = Shop::open(*where, Access::read);
-        if (!opened) return opened.error();
         const Result<std::vector<JobFile>> kept = load_jobs(*opened);
         if (!kept) return kept.error();
         for (const auto& [code, metres] : thread_for_open_jobs(*kept)) {
-            const auto spool = std::find_if(spools->entries.begin(), spools->entries.end(),
-                                            [&c = code](const SpoolEntry& e) { return e.spool.code == c; });
-            const bool there = spool != spools->entries.end();
-            out.stock.push_back({code, metres, there ? spool->metres_left : std::nullopt, there});
+            const SpoolEntry* spool = spools->find(code);
+            out.stock.push_back({code, metres, spool == nullptr ? std::nullopt : spool->metres_left, spool != nullptr});
         }
         if (jobs) {
             for (const JobFile& file : *kept) {

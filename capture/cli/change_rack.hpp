@@ -8,7 +8,6 @@
 
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
-#include "shop/shop.hpp"
 
 namespace bindhue::capture::cli {
 
@@ -16,9 +15,7 @@ namespace bindhue::capture::cli {
 // if standard output is for machines. Where `what` gives an error nothing is saved. Answers the exit code.
 template <class F>  // Result<std::string>(SpoolFile&)
 int change_rack(const std::string& shop, F what, bool for_machines = false) {
-    const Result<std::filesystem::path> where = shop_folder(shop);
-    if (!where) return fail(where.error());
-    const Result<Shop> opened = Shop::open(*where, Access::change);
+    const Result<Shop> opened = open_shop(shop, Access::change);
     if (!opened) return fail(opened.error());
     Result<SpoolFile> rack = opened->spools();
     if (!rack) return fail(rack.error());

@@ -6,14 +6,14 @@
 #include "cli/rack.hpp"
 #include "colour/coat_learning.hpp"
 #include "shop/atomic_file.hpp"
+#include "sheet/swatch.hpp"
 #include "shop/coat_tests.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/json_text.hpp"
-#include "shop/shop.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
 
-namespace fs = std::filesystem;
 using nlohmann::ordered_json;
 
 struct CoatCommand {
@@ -34,23 +34,23 @@ struct CoatCommand {
         return std::vector<CoatTestEntry>{{*test, wrap.source(), today(), {}}};
     }
 
+    std::optional<std::string> misuse() const {
+        if (table.empty()) return wrap.misuse();
+        if (wrap.before.empty() && wrap.after.empty()) return std::nullopt;
+        return "give a table or a test wrap, not both";
+    }
+
     int add() const {
         if (wet_preview)
             return fail({Reason::bad_value, "a preview with water is no coat test: it dries away", "--wet-preview",
                          "read the wrap again when the finish has cured, and add that"});
-        const bool by_table = !table.empty();
-        const std::optional<std::string> wrong =
-            by_table ? wrap.before.empty() && wrap.after.empty() ? std::nullopt : std::optional<std::string>("give a table or a test wrap, not both")
-                     : wrap.misuse();
-        if (wrong) {
+        if (const std::optional<std::string> wrong = misuse()) {
             std::cerr << "bindhue: " << *wrong << "\n  what to do: see bindhue coat add --help\n";
             return wrong_usage;
         }
         const Result<std::vector<CoatTestEntry>> more = given();
         if (!more) return fail(more.error());
-        const Result<fs::path> where = shop_folder(shop);
-        if (!where) return fail(where.error());
-        const Result<Shop> opened = Shop::open(*where, Access::change);
+        const Result<Shop> opened = open_shop(shop, Access::change);
         if (!opened) return fail(opened.error());
         Result<CoatTestFile> file = load_coat_tests(opened->folder());
         if (!file) return fail(file.error());
@@ -58,16 +58,13 @@ struct CoatCommand {
         if (const Status saved = save_coat_tests(opened->folder(), *file); !saved) return fail(saved.error());
         std::cout << more->size() << (more->size() == 1 ? " coat test added" : " coat tests added") << "; the shop has " << file->entries.size() << "\n";
         const CoatModel model(file->tests());
-        for (const std::size_t i : model.outliers())
-            std::cout << "note: test " << i + 1 << " (" << name(file->entries[i].test.material) << ", "
-                      << name(file->entries[i].test.schedule) << ", dry " << in_words(file->entries[i].test.dry)
-                      << ") is contradicted by the others: a blotchy coat, or the wrong spool? It counts for little.\n";
+        print_outliers(*file, model);
         return done;
     }
 
     // One JSON object a line in, one a line out, in the same order.
     int predict() const {
-        const Result<fs::path> where = shop_folder(shop);
+        const Result<std::filesystem::path> where = shop_folder(shop);
         if (!where) return fail(where.error());
         const Result<CoatTestFile> file = load_coat_tests(*where);
         if (!file) return fail(file.error());
@@ -90,19 +87,12 @@ struct CoatCommand {
         if (!json) return json.error();
         JsonCursor::Document document{where, std::nullopt};
         const JsonCursor at(*json, document);
-        const Result<Material> material = parse_material(at["material"].text());
-        if (!material) at["material"].fail(Reason::bad_value, material.error().what, material.error().mend);
-        const Result<Schedule> schedule = parse_schedule(at["schedule"].text());
-        if (!schedule) at["schedule"].fail(Reason::bad_value, schedule.error().what, schedule.error().mend);
+        const Material material = at["material"].word(parse_material);
+        const Schedule schedule = at["schedule"].word(parse_schedule);
         const double size = at["size_mm"].number(min_thread_mm, max_thread_mm);
-        const auto lab = [&](const char* field) {
-            const JsonCursor colour = at[field];
-            colour.size(3, 3);
-            return Reading{{colour[0].number(0, 110), colour[1].number(-200, 200), colour[2].number(-200, 200)}, {}, {}};
-        };
-        const Reading dry = lab("dry_lab"), ground = lab("ground_lab");
+        const Reading dry{lab_at(at["dry_lab"]), {}, {}}, ground{lab_at(at["ground_lab"]), {}, {}};
         if (document.error) return *document.error;
-        Result<Reading> finished = model.predict(*material, *schedule, size, dry, ground);
+        Result<Reading> finished = model.predict(material, schedule, size, dry, ground);
         if (!finished) {
             Error error = finished.error();
             error.where = where + (error.where.empty() ? "" : ", " + error.where);
@@ -112,11 +102,20 @@ struct CoatCommand {
         return ordered_json{{"lab", capture::to_json(finished->lab)},
                             {"covariance", capture::to_json(finished->covariance)},
                             {"shift", {after[0] - before[0], after[1] - before[1], after[2] - before[2]}},
-                            {"tests", model.tests(*material, *schedule)}};
+                            {"tests", model.tests(material, schedule)}};
     }
 };
 
 }  // namespace
+
+void print_outliers(const CoatTestFile& file, const CoatModel& model) {
+    for (const std::size_t i : model.outliers()) {
+        const CoatTestEntry& e = file.entries[i];
+        std::cout << "note: test " << i + 1 << " (" << name(e.test.material) << ", " << name(e.test.schedule) << ", dry " << in_words(e.test.dry)
+                  << (e.source.empty() ? "" : ", " + harmless(e.source))
+                  << ") is contradicted by the others: a blotchy coat, or the wrong spool? It counts for little.\n";
+    }
+}
 
 void add_coat(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<CoatCommand>();

@@ -9,6 +9,7 @@
 
 #include "colour/coat_check.hpp"
 #include "cli/command.hpp"
+#include "shop/coat_tests.hpp"
 
 namespace bindhue::capture::cli {
 
@@ -27,6 +28,9 @@ struct TestWrapArguments {
     Result<TestWrap> read(const std::string& shop) const;
     std::string source() const;  // in words, for the file
 };
+
+// Tests that the others contradict, named.
+void print_outliers(const CoatTestFile& file, const CoatModel& model);
 
 void add_coat_check(CLI::App& coat, int& exit_code);
 void add_coat_model(CLI::App& coat, int& exit_code);

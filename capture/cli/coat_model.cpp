@@ -116,17 +116,7 @@ struct ModelCommand {
             }
         }
         std::cout << "\nErrors are CIEDE2000. sd: the spread that optics alone leaves; unsure by 1.0 sd means that the tests say nothing of it.\n";
-        for (const std::size_t i : model.outliers()) {
-            const CoatTestEntry& e = file.entries[i];
-            std::cout << "test " << i + 1 << " (" << name(e.test.material) << ", " << name(e.test.schedule) << ", dry " << in_words(e.test.dry)
-                      << (e.source.empty() ? "" : ", " + printable(e.source)) << ") is contradicted by the others: a blotchy coat, or the wrong spool? It counts for little.\n";
-        }
-    }
-
-    // No text from a file steers the terminal.
-    static std::string printable(std::string text) {
-        std::replace_if(text.begin(), text.end(), [](unsigned char c) { return c < 32 || c == 127; }, '?');
-        return text;
+        print_outliers(file, model);
     }
 };
 

@@ -3,9 +3,7 @@
 #include <unistd.h>
 
 #include <cmath>
-#include <cstdio>
 #include <cstdlib>
-#include <ctime>
 #include <iostream>
 
 #include "shop/card_layout.hpp"
@@ -95,30 +93,13 @@ Result<WrapReading> PhotoArguments::read(const std::vector<std::string>& paths) 
 
 void print_json(const nlohmann::ordered_json& document) { std::cout << document.dump(2) << '\n'; }
 
-std::string number(const char* format, double value) {
-    char text[32];
-    std::snprintf(text, sizeof text, format, value);
-    return text;
-}
-
 std::string in_words(const Lab<D50>& lab) {
-    char text[64];
-    std::snprintf(text, sizeof text, "%5.1f %6.1f %6.1f", lab.L, lab.a, lab.b);
-    return text;
+    return formatted("%5.1f %6.1f %6.1f", lab.L, lab.a, lab.b);
 }
 
 std::string spread_in_words(const Matrix3& covariance) {
-    char text[64];
     const auto half = [&](std::size_t i) { return 1.96 * std::sqrt(std::max(0.0, covariance(i, i))); };
-    std::snprintf(text, sizeof text, "%.1f %.1f %.1f", half(0), half(1), half(2));
-    return text;
-}
-
-std::string today() {
-    const std::time_t now = std::time(nullptr);
-    char text[16] = "";
-    if (const std::tm* local = std::localtime(&now)) std::strftime(text, sizeof text, "%Y-%m-%d", local);
-    return text;
+    return formatted("%.1f %.1f %.1f", half(0), half(1), half(2));
 }
 
 bool terminal_has_colour() {

@@ -13,6 +13,8 @@
 #include "reading/reading.hpp"
 #include "reading/reading_json.hpp"
 #include "reading/several.hpp"
+#include "sheet/number.hpp"
+#include "shop/today.hpp"
 
 namespace bindhue::capture::cli {
 
@@ -38,16 +40,10 @@ struct PhotoArguments {
 
 void print_json(const nlohmann::ordered_json& document);
 
-// By a printf format with one double: number("%.1f", 2.25).
-std::string number(const char* format, double value);
-
 // L* 41.2 a* 30.1 b* 20.4
 std::string in_words(const Lab<D50>& lab);
 // Half widths of the 95 % intervals of L, a and b, each alone: "+-1.2 0.9 1.1".
 std::string spread_in_words(const Matrix3& covariance);
-
-// As 2026-11-01, in local time.
-std::string today();
 
 bool terminal_has_colour();
 

@@ -30,17 +30,15 @@ struct JobCommand {
     std::vector<std::string> photos;
     bool json = false;
 
-    using Left = std::map<std::string, std::optional<double>>;  // metres on each spool, if the shop's file says
-
     int takes() const {
         Result<Job> wanted = job_of_table();
         if (!wanted) return fail(wanted.error());
-        Result<Left> left = left_on_spools(*wanted, table);
-        if (!left) return fail(left.error());
+        const Result<SpoolFile> rack = rack_for(*wanted, table);
+        if (!rack) return fail(rack.error());
         if (json)
-            print_json(document(*wanted, *left));
+            print_json(document(*wanted, *rack));
         else
-            print(*wanted, *left);
+            print(*wanted, *rack);
         return done;
     }
 
@@ -48,7 +46,7 @@ struct JobCommand {
         JobFile file;
         Result<Job> wanted = job_of_table();
         if (!wanted) return fail(wanted.error());
-        if (const Result<Left> left = left_on_spools(*wanted, table); !left) return fail(left.error());
+        if (const Result<SpoolFile> rack = rack_for(*wanted, table); !rack) return fail(rack.error());
         file.name = name;
         file.date = today();
         file.note = note;
@@ -66,7 +64,7 @@ struct JobCommand {
             copies.push_back({"photo-" + std::to_string(copies.size() + 1) + ending(path), std::move(*bytes)});
             file.photos.push_back(copies.back().name);
         }
-        const Result<Shop> opened = open(Access::change);
+        const Result<Shop> opened = open_shop(shop, Access::change);
         if (!opened) return fail(opened.error());
         if (const Status made = create_job(*opened, file, copies, reading); !made) return fail(made.error());
         std::cout << "job " << name << " kept in " << job_folder(*opened, name).string() << '\n';
@@ -74,29 +72,24 @@ struct JobCommand {
     }
 
     int show() const {
-        const Result<Shop> opened = open(Access::read);
+        const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return fail(opened.error());
         return name.empty() ? list(*opened) : show_one(*opened);
     }
 
     int write_sheet() const {
-        const Result<Shop> opened = open(Access::read);
+        const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return fail(opened.error());
         Result<JobFile> file = load_job(*opened, name);
         if (!file) return fail(file.error());
         JobSheet sheet;
-        const Result<Left> left = left_on_spools(file->job, "job " + name);
-        if (!left) return fail(left.error());
-        sheet.left = *left;
-        if (!sheet.left.empty()) {
-            const Result<SpoolFile> spools = opened->spools();
-            if (!spools) return fail(spools.error());
-            sheet.rack = spools->palette();
-        }
+        Result<SpoolFile> rack = rack_for(file->job, "job " + name);
+        if (!rack) return fail(rack.error());
+        sheet.rack = std::move(*rack);
         const fs::path reading = job_folder(*opened, name) / "reading.json";
-        if (fs::exists(reading)) {
-            const Result<std::string> text = read_file(reading);
-            if (!text) return fail(text.error());
+        const Result<std::string> text = read_file(reading);
+        if (!text && text.error().reason != Reason::not_found) return fail(text.error());
+        if (text) {
             Result<std::vector<OldBand>> old_rod = read_old_rod(*text, reading.string());
             if (!old_rod) return fail(old_rod.error());
             sheet.old_rod = std::move(*old_rod);
@@ -113,23 +106,17 @@ struct JobCommand {
     }
 
     int finish() const {
-        const Result<Shop> opened = open(Access::change);
+        const Result<Shop> opened = open_shop(shop, Access::change);
         if (!opened) return fail(opened.error());
         const Result<JobFile> file = finish_job(*opened, name);
         if (!file) return fail(file.error());
         std::cout << "job " << name << " is done\n";
         for (const TakenThread& t : file->taken)
-            std::printf("spool %s: %.1f m were left, now %.1f m\n", t.spool.c_str(), t.before_m, t.after_m);
+            std::printf("spool %s: %.1f m were left, now %.1f m\n", harmless(t.spool).c_str(), t.before_m, t.after_m);
         return done;
     }
 
   private:
-    Result<Shop> open(Access access) const {
-        const Result<fs::path> where = shop_folder(shop);
-        if (!where) return where.error();
-        return Shop::open(*where, access);
-    }
-
     Result<Job> job_of_table() const {
         const Result<std::string> text = read_file(table);
         if (!text) return text.error();
@@ -148,32 +135,25 @@ struct JobCommand {
         return plain ? out : "";
     }
 
-    // Only a job that names spools needs a shop.
-    Result<Left> left_on_spools(const Job& wanted, const std::string& where) const {
-        Left out;
+    // Only a job that names spools needs a shop: the rack is empty else.
+    Result<SpoolFile> rack_for(const Job& wanted, const std::string& where) const {
         if (std::all_of(wanted.bands.begin(), wanted.bands.end(), [](const WantedBand& b) { return b.spool.empty(); }))
-            return out;
-        const Result<SpoolFile> file = spools_of(shop);
-        if (!file) return file.error();
-        std::map<std::string_view, const SpoolEntry*> rack;
-        for (const SpoolEntry& entry : file->entries) rack.emplace(entry.spool.code, &entry);
-        for (const WantedBand& band : wanted.bands) {
-            if (band.spool.empty()) continue;
-            const auto found = rack.find(band.spool);
-            if (found == rack.end())
+            return SpoolFile{};
+        Result<SpoolFile> rack = spools_of(shop);
+        if (!rack) return rack;
+        for (const WantedBand& band : wanted.bands)
+            if (!band.spool.empty() && rack->find(band.spool) == nullptr)
                 return Error{Reason::not_found, "no spool has the code \"" + band.spool + "\"", where,
                              "see bindhue spool list"};
-            out[band.spool] = found->second->metres_left;
-        }
-        return out;
+        return rack;
     }
 
-    static std::optional<double> left_on(const Left& left, const std::string& spool) {
-        const auto found = left.find(spool);
-        return found == left.end() ? std::nullopt : found->second;
+    static std::optional<double> left_on(const SpoolFile& rack, const std::string& code) {
+        const SpoolEntry* spool = rack.find(code);
+        return spool == nullptr ? std::nullopt : spool->metres_left;
     }
 
-    static ordered_json document(const Job& job, const Left& left) {
+    static ordered_json document(const Job& job, const SpoolFile& rack) {
         const Takes takes = bindhue::takes(job);
         ordered_json rows = ordered_json::array(), spools = rows;
         for (const WantedBand& band : job.bands) {
@@ -185,7 +165,7 @@ struct JobCommand {
         }
         for (const auto& [code, metres] : takes.metres) {
             ordered_json row{{"spool", code}, {"needed_m", metres}, {"left_m", nullptr}};
-            if (const auto there = left_on(left, code)) {
+            if (const auto there = left_on(rack, code)) {
                 row["left_m"] = *there;
                 row["runs_out"] = metres > *there;
             }
@@ -198,7 +178,7 @@ struct JobCommand {
                 {"finish", {{"coats", job.coats}, {"film_ml", takes.film_ml}, {"batch_ml", batch_ml(takes.film_ml)}}}};
     }
 
-    static void print(const Job& job, const Left& left) {
+    static void print(const Job& job, const SpoolFile& rack) {
         Table wraps({"spool", "schedule", "wraps", "width mm", "blank mm", "layers", "turns each", "wound m each", "ends m each"});
         for (const WantedBand& band : job.bands)
             wraps.add({band.spool.empty() ? "-" : band.spool, band.schedule ? std::string(bindhue::name(*band.schedule)) : "-",
@@ -209,7 +189,7 @@ struct JobCommand {
         const Takes takes = bindhue::takes(job);
         Table total({"spool", "thread m", "left m", ""});
         for (const auto& [code, metres] : takes.metres) {
-            const auto there = left_on(left, code);
+            const auto there = left_on(rack, code);
             total.add({code.empty() ? "-" : code, number("%.1f", metres), there ? number("%.1f", *there) : "not known",
                        there && metres > *there ? "runs out: " + number("%.1f", metres - *there) + " m short" : ""});
         }
@@ -252,10 +232,10 @@ struct JobCommand {
     int show_one(const Shop& opened) const {
         const Result<JobFile> file = load_job(opened, name);
         if (!file) return fail(file.error());
-        const Result<Left> left = left_on_spools(file->job, "job " + name);
-        if (!left) return fail(left.error());
+        const Result<SpoolFile> rack = rack_for(file->job, "job " + name);
+        if (!rack) return fail(rack.error());
         if (json) {
-            ordered_json out = document(file->job, *left);
+            ordered_json out = document(file->job, *rack);
             out["format"] = "bindhue-job-show";
             out["name"] = file->name;
             out["date"] = file->date;
@@ -265,11 +245,11 @@ struct JobCommand {
             print_json(out);
             return done;
         }
-        std::cout << "job " << name << ", " << file->date << ", " << state_words[static_cast<int>(file->state)] << '\n';
-        if (!file->note.empty()) std::cout << file->note << '\n';
-        for (const std::string& path : file->photos) std::cout << (job_folder(opened, name) / path).string() << '\n';
+        std::cout << "job " << name << ", " << harmless(file->date) << ", " << state_words[static_cast<int>(file->state)] << '\n';
+        if (!file->note.empty()) std::cout << harmless(file->note) << '\n';
+        for (const std::string& path : file->photos) std::cout << harmless((job_folder(opened, name) / path).string()) << '\n';
         std::cout << '\n';
-        print(file->job, *left);
+        print(file->job, *rack);
         return done;
     }
 };

@@ -8,7 +8,7 @@
 #include "colour/smoothest.hpp"
 #include "colour/spectrum.hpp"
 #include "sheet/swatch.hpp"
-#include "shop/grounds.hpp"
+#include "shop/match.hpp"
 #include "shop/numbers.hpp"
 
 namespace bindhue::capture::cli {
@@ -25,9 +25,8 @@ struct MatchCommand {
     std::vector<std::string> paths;
     std::string lab, shop;
     std::size_t band = 0;
-    std::vector<std::string> grounds, schedules, lights;
-    double tolerance = 2.0;
-    std::size_t top = 10;
+    std::vector<std::string> lights;
+    MatchWish wish;
     bool json = false;
 
     int run() const {
@@ -38,29 +37,14 @@ struct MatchCommand {
         }
         const Result<Target> target = find_target();
         if (!target) return fail(target.error());
-        const Result<SpoolFile> spools = spools_of(shop);
-        if (!spools) return fail(spools.error());
-        const Palette rack = spools->palette();
-        std::vector<std::string> wanted = grounds;
-        if (wanted.empty()) wanted.push_back(target->blank ? "blank" : "dark");
-        const Result<std::vector<Ground>> under =
-            parse_grounds(wanted, target->blank, rack, target->colour.context);
-        if (!under) return fail(under.error());
-        RankingOptions options;
-        options.tolerance = tolerance;
-        options.top = top;
-        Result<std::vector<Schedule>> wanted_schedules = parse_schedules(schedules);
-        if (!wanted_schedules) return fail(wanted_schedules.error());
-        options.schedules = std::move(*wanted_schedules);
-        Result<CoatModel> coat_model = coat_model_of(shop);
-        if (!coat_model) return fail(coat_model.error());
-        options.coat_model = std::move(*coat_model);
-        const Result<std::vector<Candidate>> candidates = rank(target->colour, rack, *under, options);
-        if (!candidates) return fail(candidates.error());
+        const Result<std::filesystem::path> folder = shop_folder(shop);
+        if (!folder) return fail(folder.error());
+        const Result<RackMatch> found = match_rack(*folder, target->colour, target->blank, wish);
+        if (!found) return fail(found.error());
         if (json) {
-            print_json(document(*target, rack, *under, *candidates));
+            print_json(document(*target, found->rack, found->grounds, found->candidates));
         } else {
-            print(*target, rack, *under, *candidates);
+            print(*target, found->rack, found->grounds, found->candidates);
         }
         return done;
     }
@@ -135,7 +119,7 @@ struct MatchCommand {
                  {{"label", target.label},
                   {"lab", to_json(target.colour.lab)},
                   {"covariance", to_json(target.colour.covariance)}}},
-                {"tolerance", tolerance},
+                {"tolerance", wish.tolerance},
                 {"candidates", std::move(rows)}};
     }
 
@@ -176,7 +160,7 @@ struct MatchCommand {
         }
         std::cout << table.text() << '\n';
         std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n",
-                    tolerance);
+                    wish.tolerance);
         const auto tested = [](const Candidate& c) { return c.coat_tests > 0; };
         std::cout << rests_on_in_words(std::any_of(candidates.begin(), candidates.end(), tested),
                                        !std::all_of(candidates.begin(), candidates.end(), tested))
@@ -206,10 +190,9 @@ void add_match(CLI::App& app, int& exit_code) {
     command->photo.add_to(*match);
     add_shop_option(*match, command->shop);
     match->add_option(
-        "--ground", command->grounds,
+        "--ground", command->wish.grounds,
         "What lies under the thread: blank (as read), white, dark, underwrap:CODE or L,a,b; may be repeated");
-    command->schedules = {"finish", "preserver+finish"};
-    match->add_option("--schedule", command->schedules, "none, finish or preserver+finish; may be repeated")
+    match->add_option("--schedule", command->wish.schedules, "none, finish or preserver+finish; may be repeated")
         ->capture_default_str();
     match
         ->add_option("--light", command->lights,
@@ -223,10 +206,10 @@ void add_match(CLI::App& app, int& exit_code) {
                            : "no light is called " + text + "; known: D50, D65, A, F2, F11, LED-B3";
             },
             "LIGHT"));
-    match->add_option("--tolerance", command->tolerance, "Limit of CIEDE2000 for a pass")
+    match->add_option("--tolerance", command->wish.tolerance, "Limit of CIEDE2000 for a pass")
         ->check(CLI::Range(0.1, 20.0))
         ->capture_default_str();
-    match->add_option("--top", command->top, "How many to show")
+    match->add_option("--top", command->wish.top, "How many to show")
         ->check(CLI::Range(1, 1000))
         ->capture_default_str();
     match->add_flag("--json", command->json, "For machines");

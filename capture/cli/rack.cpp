@@ -1,7 +1,6 @@
 #include "cli/rack.hpp"
 
 #include "shop/coat_tests.hpp"
-#include "shop/shop.hpp"
 
 namespace bindhue::capture::cli {
 
@@ -13,20 +12,28 @@ Result<std::filesystem::path> shop_folder(const std::string& folder) {
     return folder.empty() ? default_shop_folder() : std::filesystem::path(folder);
 }
 
+Result<Shop> open_shop(const std::string& folder, Access access) {
+    const Result<std::filesystem::path> where = shop_folder(folder);
+    if (!where) return where.error();
+    return Shop::open(*where, access);
+}
+
 Result<SpoolFile> spools_of(const std::string& folder) {
     const Result<std::filesystem::path> where = shop_folder(folder);
     if (!where) return where.error();
-    const Result<Shop> shop = Shop::open(*where, Access::read);
-    if (!shop) return shop.error();
-    return shop->spools();
+    return load_spools(*where);
 }
 
 Result<CoatModel> coat_model_of(const std::string& folder) {
     const Result<std::filesystem::path> where = shop_folder(folder);
     if (!where) return where.error();
-    const Result<CoatTestFile> file = load_coat_tests(*where);
-    if (!file) return file.error();
-    return CoatModel(file->tests());
+    return load_coat_model(*where);
+}
+
+Result<Material> material_of(const std::string& option) {
+    Result<Material> out = parse_material(option);
+    if (!out) return Error{out.error().reason, out.error().what, "--material", out.error().mend};
+    return out;
 }
 
 std::string rests_on(std::size_t coat_tests) { return coat_tests == 0 ? "prior" : std::to_string(coat_tests); }

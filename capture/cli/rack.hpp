@@ -8,6 +8,7 @@
 
 #include "colour/coat_learning.hpp"
 #include "colour/result.hpp"
+#include "shop/shop.hpp"
 #include "shop/spool_file.hpp"
 
 namespace bindhue::capture::cli {
@@ -18,10 +19,15 @@ void add_shop_option(CLI::App& command, std::string& folder);
 // The folder that --shop names; the default one if empty.
 Result<std::filesystem::path> shop_folder(const std::string& folder);
 
+// Errors of all of these: not_found, storage, and what the file has wrong.
+Result<Shop> open_shop(const std::string& folder, Access access);
 Result<SpoolFile> spools_of(const std::string& folder);
 
 // What the shop's coat tests teach; the prior if it has none.
 Result<CoatModel> coat_model_of(const std::string& folder);
+
+// As --material says it.
+Result<Material> material_of(const std::string& option);
 
 // For a column "tests": how many coat tests a finished look rests on, or "prior".
 std::string rests_on(std::size_t coat_tests);

@@ -18,7 +18,7 @@ struct ShopCommand {
     bool json = false;
 
     int look() const {
-        const Result<Shop> opened = open(Access::read);
+        const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return fail(opened.error());
         const Result<ShopCheck> found = check(*opened);
         if (!found) return fail(found.error());
@@ -30,7 +30,7 @@ struct ShopCommand {
     }
 
     int put_back() const {
-        const Result<Shop> opened = open(Access::change);
+        const Result<Shop> opened = open_shop(shop, Access::change);
         if (!opened) return fail(opened.error());
         std::vector<std::string> names = files;
         if (names.empty()) {
@@ -55,12 +55,6 @@ struct ShopCommand {
     }
 
   private:
-    Result<Shop> open(Access access) const {
-        const Result<std::filesystem::path> where = shop_folder(shop);
-        if (!where) return where.error();
-        return Shop::open(*where, access);
-    }
-
     static std::string in_words(const VersionCheck& version) {
         return version.fault ? "cannot be read" : version.there ? "reads" : "none";
     }

@@ -9,6 +9,7 @@
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/cgats.hpp"
+#include "shop/json_text.hpp"
 #include "shop/shop_check.hpp"
 #include "shop/spool_cgats.hpp"
 #include "shop/spool_table.hpp"
@@ -30,10 +31,7 @@ FileKind kind_by_name(const fs::path& path) {
 // What the text is, whatever its file is called.
 FileKind kind_of(std::string_view text, const fs::path& path) {
     if (looks_like_cgats(text)) return FileKind::cgats;
-    if (text.starts_with("\xEF\xBB\xBF")) text.remove_prefix(3);
-    const std::size_t first = text.find_first_not_of(" \t\r\n");
-    const bool json = first != std::string_view::npos && text[first] == '{';
-    return json || kind_by_name(path) == FileKind::json ? FileKind::json : FileKind::table;
+    return looks_like_json(text) || kind_by_name(path) == FileKind::json ? FileKind::json : FileKind::table;
 }
 
 ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
@@ -68,7 +66,7 @@ struct SpoolCommand {
         }
         Table table({"spool", "name", "material", "size", "mm", "lot", "L*", "a*", "b*", "95 % +-", "readings", "left m"});
         for (const SpoolEntry& e : rack->entries) {
-            const Reading& best = e.spool.reading_for({});
+            const Reading best = e.spool.reading_for({});
             table.add({e.spool.code, e.spool.name, std::string(name(e.spool.material)), e.spool.size,
                        number("%.2f", e.spool.size_mm), e.spool.lot, number("%.1f", best.lab.L), number("%.1f", best.lab.a),
                        number("%.1f", best.lab.b), number("%.1f", 1.96 * std::sqrt(best.covariance(0, 0))),
@@ -83,8 +81,8 @@ struct SpoolCommand {
         if (!text) return fail(text.error());
         SpoolDefaults defaults{std::nullopt, size_mm, sd};
         if (!material.empty()) {
-            const Result<Material> known = parse_material(material);
-            if (!known) return fail({known.error().reason, known.error().what, "--material", known.error().mend});
+            const Result<Material> known = material_of(material);
+            if (!known) return fail(known.error());
             defaults.material = *known;
         }
         SpoolFile given;
@@ -109,12 +107,10 @@ struct SpoolCommand {
     }
 
     int write() const {
-        const Result<SpoolFile> rack = spools_of(shop);
-        if (!rack) return fail(rack.error());
-        const Result<fs::path> where = shop_folder(shop);
-        if (!where) return fail(where.error());
-        const Result<Shop> opened = Shop::open(*where, Access::read);
+        const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return fail(opened.error());
+        const Result<SpoolFile> rack = opened->spools();
+        if (!rack) return fail(rack.error());
         if (is_own_file(*opened, file))
             return fail({Reason::bad_value, "This file is the shop's own.", file, "Name a file outside the shop's folder."});
         const FileKind kind = format.empty() ? kind_by_name(file) : kind_by_name("." + format);

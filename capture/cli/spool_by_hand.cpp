@@ -63,7 +63,7 @@ struct ByHandCommand {
 void ParticularsArguments::add_to(CLI::App& command, const std::string& whose) {
     const auto help = [&](const std::string& what) { return what + (whose.empty() ? "" : " " + whose); };
     command.add_option("--name", name, help("Name of the colour"));
-    command.add_option("--material", material, help("nylon, ncp-nylon, polyester, ncp-polyester, silk, metallic or monofilament,"));
+    command.add_option("--material", material, help(std::string("nylon, ncp-nylon, polyester, ncp-polyester, silk, metallic or monofilament") + (whose.empty() ? "" : ",")));
     command.add_option("--size", size, help("The label's size letter"));
     command.add_option("--size-mm", size_mm, help("Diameter of the thread in millimetres"));
     command.add_option("--lot", lot, help("Dye lot"));
@@ -73,8 +73,8 @@ void ParticularsArguments::add_to(CLI::App& command, const std::string& whose) {
 Result<SpoolParticulars> ParticularsArguments::parsed() const {
     SpoolParticulars out{name, size, lot, std::nullopt, size_mm, metres};
     if (!material) return out;
-    const Result<Material> known = parse_material(*material);
-    if (!known) return Error{known.error().reason, known.error().what, "--material", known.error().mend};
+    const Result<Material> known = material_of(*material);
+    if (!known) return known.error();
     out.material = *known;
     return out;
 }

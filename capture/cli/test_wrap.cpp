@@ -59,8 +59,8 @@ Result<TestWrap> TestWrapArguments::read(const std::string& shop) const {
         out.material = found->material;
         out.size_mm = found->size_mm;
     } else {
-        const Result<Material> known = parse_material(material);
-        if (!known) return Error{known.error().reason, known.error().what, "--material", known.error().mend};
+        const Result<Material> known = material_of(material);
+        if (!known) return known.error();
         out.material = *known;
     }
     const Result<Schedule> known = parse_schedule(schedule);

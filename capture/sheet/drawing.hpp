@@ -1,14 +1,13 @@
 // What our plots are drawn with: filled shapes, lines and words in a picture file.
 #pragma once
 
-#include <array>
-#include <cstdio>
 #include <filesystem>
 #include <functional>
 #include <string>
 
 #include "colour/result.hpp"
 #include "colour/spaces.hpp"
+#include "sheet/number.hpp"
 
 typedef struct _cairo cairo_t;
 
@@ -45,12 +44,6 @@ class Drawing {
     double width_of(const std::string& words);
     cairo_t* cairo_;
 };
-
-std::string formatted(const char* format, auto... values) {
-    std::array<char, 200> text{};
-    std::snprintf(text.data(), text.size(), format, values...);
-    return text.data();
-}
 
 // A .png or .svg by the ending of the path. Errors: bad_value (another ending); storage.
 Status write_drawing(const std::filesystem::path& path, double width, double height,

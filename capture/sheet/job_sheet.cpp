@@ -2,11 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "colour/adaptation.hpp"
 #include "sheet/job_words.hpp"
+#include "sheet/number.hpp"
 #include "sheet/pen.hpp"
+#include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 
 namespace bindhue::capture {
@@ -19,11 +20,7 @@ struct PaperSize {
 };
 PaperSize upright(Paper paper) { return paper == Paper::a4 ? PaperSize{210, 297} : PaperSize{215.9, 279.4}; }
 
-std::string one(double value) {
-    char text[32];
-    std::snprintf(text, sizeof text, "%.1f", value);
-    return text;
-}
+std::string one(double value) { return number("%.1f", value); }
 
 // A word longer than a line would run off the page: it is cut, between characters of UTF-8, into parts that are shorter.
 std::string broken(const std::string& text, double width_mm, double size) {
@@ -267,14 +264,6 @@ std::string escaped(const std::string& text) {
     return out;
 }
 
-std::string hex(const Lab<D50>& lab) {
-    const EncodedSrgb c = to_display(lab);
-    const auto byte = [](double v) { return static_cast<unsigned>(std::lround(255 * v)); };
-    char text[8];
-    std::snprintf(text, sizeof text, "#%02x%02x%02x", byte(c.r), byte(c.g), byte(c.b));
-    return text;
-}
-
 std::string svg_of_strip(const Strip& strip, const std::string& name) {
     constexpr double least_mm = 120;  // of the width: a lone wrap is not drawn like a barrel
     const double h = strip.across() + 12;
@@ -282,7 +271,7 @@ std::string svg_of_strip(const Strip& strip, const std::string& name) {
                       " " + one(h) + "\">";
     for (const Strip::Part& part : strip.parts) {
         out += "<rect x=\"" + one(part.begin_mm) + "\" y=\"" + one((h - part.diameter_mm) / 2) + "\" width=\"" + one(part.length_mm) +
-               "\" height=\"" + one(part.diameter_mm) + "\" fill=\"" + (part.colour ? hex(*part.colour) : "none") + "\"/>";
+               "\" height=\"" + one(part.diameter_mm) + "\" fill=\"" + (part.colour ? screen_hex(*part.colour) : "none") + "\"/>";
         const std::string x = one(part.begin_mm + part.length_mm / 2);
         if (!part.above.empty()) out += "<text x=\"" + x + "\" y=\"" + one((h - strip.across()) / 2 - 1) + "\">" + escaped(part.above) + "</text>";
         if (!part.below.empty()) out += "<text x=\"" + x + "\" y=\"" + one((h + strip.across()) / 2 + 4) + "\">" + escaped(part.below) + "</text>";

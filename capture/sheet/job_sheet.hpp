@@ -5,24 +5,21 @@
 #pragma once
 
 #include <filesystem>
-#include <map>
-#include <optional>
 #include <string>
 #include <vector>
 
 #include "colour/result.hpp"
-#include "colour/spool.hpp"
 #include "sheet/card_sheet.hpp"
 #include "shop/job_file.hpp"
 #include "shop/look_table.hpp"
+#include "shop/spool_file.hpp"
 
 namespace bindhue::capture {
 
 struct JobSheet {
     JobFile file;
-    Palette rack;                                       // names and materials of the spools; those not in it go by their code
-    std::map<std::string, std::optional<double>> left;  // metres on each spool, if the shop's file says
-    std::vector<OldBand> old_rod;                       // as read on the job's photos; empty if none were
+    SpoolFile rack;                // spools that are not in it go by their code
+    std::vector<OldBand> old_rod;  // as read on the job's photos; empty if none were
 };
 
 // What is done, one after the other. `wait` is empty where nothing has to dry.

@@ -1,23 +1,12 @@
 #include "sheet/job_words.hpp"
 
 #include <algorithm>
-#include <cstdio>
 
 #include "colour/job.hpp"
+#include "sheet/number.hpp"
 
 namespace bindhue::capture {
 namespace {
-
-std::string number(const char* format, double value) {
-    char text[32];
-    std::snprintf(text, sizeof text, format, value);
-    return text;
-}
-
-const Spool* spool_of(const JobSheet& sheet, const std::string& code) {
-    const auto found = std::find_if(sheet.rack.begin(), sheet.rack.end(), [&](const Spool& s) { return s.code == code; });
-    return found == sheet.rack.end() ? nullptr : &*found;
-}
 
 bool is_finished(const WantedBand& band) { return band.schedule != Schedule::none; }
 bool is_preserved(const WantedBand& band) { return band.schedule == Schedule::preserver_finish; }
@@ -33,13 +22,13 @@ const std::vector<std::string>& wrap_heads() {
 std::vector<SheetRow> wrap_rows(const JobSheet& sheet) {
     std::vector<SheetRow> out;
     for (const WantedBand& band : sheet.file.job.bands) {
-        const Spool* spool = spool_of(sheet, band.spool);
+        const SpoolEntry* known = sheet.rack.find(band.spool);
         WantedBand one = band;
         one.count = 1;
         out.push_back({{std::to_string(out.size() + 1), band.spool.empty() ? "________" : band.spool,
-                        spool == nullptr ? number("%.2f mm", band.winding.thread_mm)
-                                         : spool->name + ", " + std::string(name(spool->material)) +
-                                               (spool->size.empty() ? "" : ", size " + spool->size),
+                        known == nullptr ? number("%.2f mm", band.winding.thread_mm)
+                                         : known->spool.name + ", " + std::string(name(known->spool.material)) +
+                                               (known->spool.size.empty() ? "" : ", size " + known->spool.size),
                         band.schedule ? std::string(name(*band.schedule)) : "________", number("%.1f", band.winding.width_mm),
                         number("%.1f", band.winding.diameter_mm), number("%.0f", turns(band.winding)),
                         std::to_string(band.winding.layers) + (band.winding.underwrap_mm > 0 ? " and an underwrap" : ""),
@@ -52,9 +41,11 @@ std::vector<std::string> thread_lines(const JobSheet& sheet) {
     std::vector<std::string> out;
     for (const auto& [code, metres] : takes(sheet.file.job).metres) {
         std::string line = (code.empty() ? "spools not chosen yet" : code) + ": " + number("%.1f m", metres);
-        if (const auto left = sheet.left.find(code); left != sheet.left.end() && left->second)
-            line += metres > *left->second ? number(", only %.1f m left: ", *left->second) + number("%.1f m short", metres - *left->second)
-                                           : number(", %.1f m left on the spool", *left->second);
+        if (const SpoolEntry* known = sheet.rack.find(code); known != nullptr && known->metres_left) {
+            const double left = *known->metres_left;
+            line += metres > left ? number(", only %.1f m left: ", left) + number("%.1f m short", metres - left)
+                                  : number(", %.1f m left on the spool", left);
+        }
         out.push_back(line);
     }
     return out;
@@ -118,9 +109,9 @@ std::vector<std::string> test_wrap_blanks() {
 }
 
 std::optional<Lab<D50>> dry_colour(const JobSheet& sheet, const std::string& code) {
-    const Spool* spool = spool_of(sheet, code);
-    if (spool == nullptr || spool->readings.empty()) return std::nullopt;
-    return spool->reading_for({}).lab;
+    const SpoolEntry* known = sheet.rack.find(code);
+    if (known == nullptr || known->spool.readings.empty()) return std::nullopt;
+    return known->spool.reading_for({}).lab;
 }
 
 }  // namespace bindhue::capture

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "colour/adaptation.hpp"
+#include "sheet/number.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -62,6 +63,14 @@ constexpr std::array two_cells{Ranges{0x1100, 0x115F}, Ranges{0x2E80, 0xA4CF},  
 constexpr std::array steering{Ranges{0, 0x1F}, Ranges{0x7F, 0x9F}, Ranges{0x2028, 0x202E},
                               Ranges{0x2066, 0x2069}};
 
+bool looks_like_number(const std::string& cell) {
+    return cell.empty() || cell == "-" ||
+           (cell.find_first_not_of("0123456789.+-% ") == std::string::npos &&
+            cell.find_first_of("0123456789") != std::string::npos);
+}
+
+}  // namespace
+
 std::string harmless(std::string_view text) {
     std::string out;
     while (!text.empty()) {
@@ -80,14 +89,6 @@ std::string harmless(std::string_view text) {
     return out;
 }
 
-bool looks_like_number(const std::string& cell) {
-    return cell.empty() || cell == "-" ||
-           (cell.find_first_not_of("0123456789.+-% ") == std::string::npos &&
-            cell.find_first_of("0123456789") != std::string::npos);
-}
-
-}  // namespace
-
 std::string swatch(const Lab<D50>& lab, bool terminal_has_colour) {
     if (!terminal_has_colour) return {};
     const EncodedSrgb c = to_display(lab);
@@ -96,6 +97,12 @@ std::string swatch(const Lab<D50>& lab, bool terminal_has_colour) {
     std::snprintf(begin, sizeof begin, "%s%d;%d;%dm", swatch_begin.data(), level(c.r), level(c.g),
                   level(c.b));
     return std::string(begin).append(4, ' ').append(swatch_end);
+}
+
+std::string screen_hex(const Lab<D50>& lab) {
+    const EncodedSrgb shown = to_display(lab);
+    const auto byte = [](double v) { return static_cast<unsigned>(std::lround(255 * v)); };
+    return formatted("#%02x%02x%02x", byte(shown.r), byte(shown.g), byte(shown.b));
 }
 
 std::size_t width_on_terminal(std::string_view text) {

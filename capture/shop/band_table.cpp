@@ -36,8 +36,8 @@ Result<WantedBand> read_row(const CsvTable& table, std::size_t row) {
                            status.error().what, status.error().mend);
     if (table.has("spool")) band.spool = table.text(row, "spool");
     if (table.has("schedule") && !table.text(row, "schedule").empty()) {
-        const Result<Schedule> schedule = parse_schedule(table.text(row, "schedule"));
-        if (!schedule) return table.error(row, "schedule", schedule.error().what, schedule.error().mend);
+        const Result<Schedule> schedule = table.word(row, "schedule", parse_schedule);
+        if (!schedule) return schedule.error();
         band.schedule = *schedule;
     }
     return band;

@@ -1,9 +1,9 @@
 #include "shop/coat_tests.hpp"
 
 #include "shop/atomic_file.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/csv.hpp"
 #include "shop/json_text.hpp"
-#include "shop/matrix_json.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -11,39 +11,13 @@ namespace {
 constexpr std::string_view format = "bindhue-coat-tests";
 constexpr std::size_t most_tests = 100'000;
 
-Lab<D50> lab_at(const JsonCursor& at) {
-    at.size(3, 3);
-    return {at[0].number(0, 110), at[1].number(-200, 200), at[2].number(-200, 200)};
-}
-
-Result<Lab<D50>> lab_in(const CsvTable& table, std::size_t row, const std::string& before) {
-    const Result<double> L = table.number(row, before + "_L", 0, 110);
-    if (!L) return L.error();
-    const Result<double> a = table.number(row, before + "_a", -200, 200);
-    if (!a) return a.error();
-    const Result<double> b = table.number(row, before + "_b", -200, 200);
-    if (!b) return b.error();
-    return Lab<D50>{*L, *a, *b};
-}
-
 // A field that may be missing: then nothing is known of what that reading errs by.
 Matrix3 covariance_at(const JsonCursor& test, const char* field, const Lab<D50>& lab) {
     const auto at = test.find(field);
     if (!at) return {};
     const Matrix3 out = matrix_at(*at);
-    if (!test.failed())
-        if (const Status sound = validate(Reading{lab, out, {}}); !sound)
-            at->fail(sound.error().reason, sound.error().what, sound.error().mend);
+    if (!test.failed()) at->check(validate(Reading{lab, out, {}}));
     return out;
-}
-
-// By a name of the document; an error of the library's is told with its place.
-template <class T>
-T named(const JsonCursor& at, Result<T> (*parse)(std::string_view)) {
-    const Result<T> value = parse(at.text());
-    if (value) return *value;
-    at.fail(value.error().reason, value.error().what, value.error().mend);
-    return {};
 }
 
 }  // namespace
@@ -63,17 +37,17 @@ Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const 
     std::vector<CoatTestEntry> out;
     for (std::size_t row = 0; row < table->rows(); ++row) {
         CoatTestEntry entry;
-        const Result<Material> material = parse_material(table->text(row, "material"));
-        if (!material) return table->error(row, "material", material.error().what, material.error().mend);
-        const Result<Schedule> schedule = parse_schedule(table->text(row, "schedule"));
-        if (!schedule) return table->error(row, "schedule", schedule.error().what, schedule.error().mend);
+        const Result<Material> material = table->word(row, "material", parse_material);
+        if (!material) return material.error();
+        const Result<Schedule> schedule = table->word(row, "schedule", parse_schedule);
+        if (!schedule) return schedule.error();
         const Result<double> size = table->number(row, "size_mm", min_thread_mm, max_thread_mm);
         if (!size) return size.error();
         entry.test = CoatTest{*material, *schedule, *size, {}, {}, {}, {}, {}, {}};
-        for (const auto& [name, colour] : {std::pair{"ground", &entry.test.ground},
-                                           std::pair{"dry", &entry.test.dry},
-                                           std::pair{"finished", &entry.test.finished}}) {
-            const Result<Lab<D50>> lab = lab_in(*table, row, name);
+        for (const auto& [before, colour] : {std::pair{"ground_", &entry.test.ground},
+                                             std::pair{"dry_", &entry.test.dry},
+                                             std::pair{"finished_", &entry.test.finished}}) {
+            const Result<Lab<D50>> lab = table->lab(row, before);
             if (!lab) return lab.error();
             *colour = *lab;
         }
@@ -99,8 +73,8 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {
         const JsonCursor at = tests[i];
         CoatTestEntry entry;
-        entry.test = {named(at["material"], parse_material),
-                      named(at["schedule"], parse_schedule),
+        entry.test = {at["material"].word(parse_material),
+                      at["schedule"].word(parse_schedule),
                       at["size_mm"].number(min_thread_mm, max_thread_mm),
                       lab_at(at["ground"]),
                       lab_at(at["dry"]),
@@ -111,8 +85,8 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
         entry.test.ground_covariance = covariance_at(at, "ground_covariance", entry.test.ground);
         entry.test.dry_covariance = covariance_at(at, "dry_covariance", entry.test.dry);
         entry.test.finished_covariance = covariance_at(at, "finished_covariance", entry.test.finished);
-        if (const auto source = at.find("source")) entry.source = source->text();
-        if (const auto date = at.find("date")) entry.date = date->text();
+        entry.source = at.text_or_empty("source");
+        entry.date = at.text_or_empty("date");
         entry.unknown = at.unknown({"material", "schedule", "size_mm", "ground", "dry", "finished", "ground_covariance",
                                    "dry_covariance", "finished_covariance", "source", "date"});
         file.entries.push_back(std::move(entry));
@@ -152,6 +126,12 @@ Result<CoatTestFile> load_coat_tests(const std::filesystem::path& folder) {
     if (!text && text.error().reason == Reason::not_found) return CoatTestFile{};
     if (!text) return text.error();
     return read_coat_tests(*text, path.string());
+}
+
+Result<CoatModel> load_coat_model(const std::filesystem::path& folder) {
+    const Result<CoatTestFile> file = load_coat_tests(folder);
+    if (!file) return file.error();
+    return CoatModel(file->tests());
 }
 
 Status save_coat_tests(const std::filesystem::path& folder, const CoatTestFile& file) {

@@ -34,6 +34,8 @@ Result<std::string> write_coat_tests(const CoatTestFile& file);
 
 // Of the shop in this folder; empty if it has none. Errors: as above, and storage.
 Result<CoatTestFile> load_coat_tests(const std::filesystem::path& folder);
+// What those tests teach.
+Result<CoatModel> load_coat_model(const std::filesystem::path& folder);
 Status save_coat_tests(const std::filesystem::path& folder, const CoatTestFile& file);
 
 }  // namespace bindhue::capture

@@ -1,6 +1,11 @@
-#include "shop/matrix_json.hpp"
+#include "shop/colour_json.hpp"
 
 namespace bindhue::capture {
+
+Lab<D50> lab_at(const JsonCursor& at) {
+    at.size(3, 3);
+    return {at[0].number(0, 110), at[1].number(-200, 200), at[2].number(-200, 200)};
+}
 
 Matrix3 matrix_at(const JsonCursor& at) {
     Matrix3 out;

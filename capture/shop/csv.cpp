@@ -195,6 +195,16 @@ const std::string& CsvTable::text(std::size_t row, std::string_view column) cons
     return rows_[row].fields[*index(column)];
 }
 
+Result<Lab<D50>> CsvTable::lab(std::size_t row, const std::string& before) const {
+    const Result<double> L = number(row, before + "L", 0, 110);
+    if (!L) return L.error();
+    const Result<double> a = number(row, before + "a", -200, 200);
+    if (!a) return a.error();
+    const Result<double> b = number(row, before + "b", -200, 200);
+    if (!b) return b.error();
+    return Lab<D50>{*L, *a, *b};
+}
+
 Error CsvTable::error(std::size_t row, std::string_view column, std::string what, std::string mend) const {
     const auto other = std::find_if(told_.begin(), told_.end(), [&](const auto& name) { return name.first == column; });
     return {Reason::bad_value, std::move(what),

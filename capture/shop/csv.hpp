@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "colour/result.hpp"
+#include "colour/spaces.hpp"
 
 namespace bindhue::capture {
 
@@ -45,6 +46,16 @@ class CsvTable {
     const std::string& text(std::size_t row, std::string_view column) const;
     // Precondition: row < rows(). Errors: bad_value (also: there is no such column).
     Result<double> number(std::size_t row, std::string_view column, double at_least, double at_most) const;
+
+    // From the columns L, a and b, or ground_L, ground_a and ground_b if `before` is ground_. Precondition and errors as number().
+    Result<Lab<D50>> lab(std::size_t row, const std::string& before = "") const;
+    // One of the words that `parse` knows; its error is told with this place. Preconditions as text().
+    template <class T>
+    Result<T> word(std::size_t row, std::string_view column, Result<T> (*parse)(std::string_view)) const {
+        Result<T> value = parse(text(row, column));
+        if (!value) return error(row, column, value.error().what, value.error().mend);
+        return value;
+    }
 
     // An error at this place.
     Error error(std::size_t row, std::string_view column, std::string what, std::string mend) const;

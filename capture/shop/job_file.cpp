@@ -36,26 +36,10 @@ Error bad_name(const std::string& name) {
             "Use letters, digits, - and _, at most 64, and begin with a letter or a digit."};
 }
 
-std::string text_or_empty(const JsonCursor& at, std::string_view field) {
-    const auto found = at.find(field);
-    return found ? found->text() : std::string();
-}
-
-bool flag(const JsonCursor& at, std::string_view field) {
-    const auto found = at.find(field);
-    return found && found->boolean();
-}
-
 WantedBand read_band(const JsonCursor& at) {
     WantedBand band;
-    band.spool = text_or_empty(at, "spool");
-    if (const auto schedule = at.find("schedule")) {
-        const Result<Schedule> known = parse_schedule(schedule->text());
-        if (known)
-            band.schedule = *known;
-        else
-            schedule->fail(known.error().reason, known.error().what, known.error().mend);
-    }
+    band.spool = at.text_or_empty("spool");
+    if (const auto schedule = at.find("schedule")) band.schedule = schedule->word(parse_schedule);
     Winding& w = band.winding;
     w.width_mm = at["width_mm"].number(0, 2000);
     w.diameter_mm = at["diameter_mm"].number(0, 200);
@@ -64,8 +48,7 @@ WantedBand read_band(const JsonCursor& at) {
     if (const auto under = at.find("underwrap_mm")) w.underwrap_mm = under->number(0, 1);
     if (const auto layers = at.find("layers")) w.layers = layers->integer(1, 4);
     if (const auto count = at.find("count")) band.count = count->integer(1, 1000);
-    if (const Status sound = validate(w); !sound && !at.failed())
-        at.fail(sound.error().reason, sound.error().what, sound.error().mend);
+    if (!at.failed()) at.check(validate(w));
     return band;
 }
 
@@ -117,9 +100,9 @@ Result<JobFile> read_job(std::string_view text, const std::string& where) {
     JobFile file;
     const JsonCursor job_name = root["name"];
     file.name = job_name.text();
-    if (!is_name(file.name)) job_name.fail(Reason::bad_value, bad_name(file.name).what, bad_name(file.name).mend);
-    file.date = text_or_empty(root, "date");
-    file.note = text_or_empty(root, "note");
+    if (!is_name(file.name)) job_name.check(bad_name(file.name));
+    file.date = root.text_or_empty("date");
+    file.note = root.text_or_empty("note");
     const JsonCursor state = root["state"];
     const auto known = std::find(states.begin(), states.end(), state.text());
     if (known == states.end())
@@ -128,7 +111,7 @@ Result<JobFile> read_job(std::string_view text, const std::string& where) {
         file.state = static_cast<JobState>(known - states.begin());
     if (const auto coats = root.find("coats")) file.job.coats = coats->integer(1, 10);
     if (const auto film = root.find("film_mm")) file.job.film_mm = film->number(0.01, 2);
-    file.job.one_guide = flag(root, "one_guide");
+    if (const auto one = root.find("one_guide")) file.job.one_guide = one->boolean();
     const JsonCursor bands = root["bands"];
     const std::size_t n = bands.size(1, most_bands);
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {

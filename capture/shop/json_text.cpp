@@ -101,6 +101,12 @@ class Builder : public nlohmann::json_sax<Json> {
 
 }  // namespace
 
+bool looks_like_json(std::string_view text) {
+    if (text.starts_with("\xEF\xBB\xBF")) text.remove_prefix(3);
+    const auto first = text.find_first_not_of(" \t\r\n");
+    return first != std::string_view::npos && text[first] == '{';
+}
+
 Result<Json> parse_json(std::string_view text, const std::string& where) {
     if (text.size() > largest_json_bytes)
         return Error{Reason::bad_format, "The file is larger than 64 MiB.", where,
@@ -263,6 +269,11 @@ std::string JsonCursor::text() const {
         return {};
     }
     return json_->get<std::string>();
+}
+
+std::string JsonCursor::text_or_empty(std::string_view field) const {
+    const auto found = find(field);
+    return found ? found->text() : std::string();
 }
 
 std::string JsonCursor::unknown(std::initializer_list<std::string_view> known) const {

@@ -18,6 +18,9 @@ using Json = nlohmann::ordered_json;  // keeps the order in which a person wrote
 inline constexpr std::size_t largest_json_bytes = std::size_t{64} << 20;
 inline constexpr int deepest_json = 32;  // nested arrays and objects
 
+// Whether a text that may be a table as well begins as a JSON object does.
+bool looks_like_json(std::string_view text);
+
 // Refuses a field given twice, which the parser would quietly drop, besides what is no JSON.
 Result<Json> parse_json(std::string_view text, const std::string& where);
 
@@ -47,12 +50,25 @@ class JsonCursor {
     int integer(int at_least, int at_most) const;
     bool boolean() const;
     std::string text() const;  // any length, also empty
+    std::string text_or_empty(std::string_view field) const;
+    // One of the words that `parse` knows; its error is told with this place.
+    template <class T>
+    T word(Result<T> (*parse)(std::string_view)) const {
+        const Result<T> value = parse(text());
+        if (value) return *value;
+        check(value.error());
+        return {};
+    }
 
     // The fields of this object that are not among the known ones, as the text of a JSON object; empty if
     // none.
     std::string unknown(std::initializer_list<std::string_view> known) const;
 
     void fail(Reason reason, std::string what, std::string mend) const;
+    // The library's verdict on what stands here, told with this place.
+    void check(const Status& status) const {
+        if (!status) fail(status.error().reason, status.error().what, status.error().mend);
+    }
     bool failed() const { return document_->error.has_value(); }
 
   private:

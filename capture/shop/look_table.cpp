@@ -3,6 +3,7 @@
 #include <unordered_set>
 
 #include "shop/atomic_file.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/csv.hpp"
 #include "shop/json_text.hpp"
 #include "shop/spool_file.hpp"
@@ -12,22 +13,6 @@ namespace {
 
 constexpr std::size_t most_bands = 10'000;
 constexpr double unread = 2;  // standard deviation of a colour from a list that says nothing of it (a guess)
-
-bool is_json(std::string_view text) {
-    if (text.starts_with("\xEF\xBB\xBF")) text.remove_prefix(3);
-    const auto first = text.find_first_not_of(" \t\r\n");
-    return first != std::string_view::npos && text[first] == '{';
-}
-
-Result<Lab<D50>> lab_of(const CsvTable& table, std::size_t row) {
-    const Result<double> L = table.number(row, "L", 0, 110);
-    if (!L) return L.error();
-    const Result<double> a = table.number(row, "a", -200, 200);
-    if (!a) return a.error();
-    const Result<double> b = table.number(row, "b", -200, 200);
-    if (!b) return b.error();
-    return Lab<D50>{*L, *a, *b};
-}
 
 Result<std::vector<AskedLook>> bands_of(std::string_view text, const std::string& where) {
     const Result<Json> json = parse_json(text, where);
@@ -41,9 +26,7 @@ Result<std::vector<AskedLook>> bands_of(std::string_view text, const std::string
     for (std::size_t i = 0; i < count && !root.failed(); ++i) {
         const std::string role = bands[i]["role"].text();
         if (role != "wrap" && role != "trim") continue;
-        const JsonCursor lab = bands[i]["lab"];
-        lab.size(3, 3);
-        out.push_back({{lab[0].number(0, 110), lab[1].number(-200, 200), lab[2].number(-200, 200)}, 1});
+        out.push_back({lab_at(bands[i]["lab"]), 1});
     }
     if (document.error) return *document.error;
     if (out.empty())
@@ -73,24 +56,21 @@ Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::stri
     const JsonCursor bands = root["bands"];
     const std::size_t count = bands.size(0, most_bands);
     for (std::size_t i = 0; i < count && !root.failed(); ++i) {
-        const JsonCursor lab = bands[i]["lab"];
-        lab.size(3, 3);
         out.push_back({bands[i]["start_mm"].number(-1e4, 1e4), bands[i]["length_mm"].number(0, 1e4), diameter,
-                       bands[i]["role"].text() == "blank",
-                       {lab[0].number(0, 110), lab[1].number(-200, 200), lab[2].number(-200, 200)}});
+                       bands[i]["role"].text() == "blank", lab_at(bands[i]["lab"])});
     }
     if (document.error) return *document.error;
     return out;
 }
 
 Result<std::vector<AskedLook>> read_asked_looks(std::string_view text, const std::string& where) {
-    if (is_json(text)) return bands_of(text, where);
+    if (looks_like_json(text)) return bands_of(text, where);
     const Result<CsvTable> table = read_csv(text, where);
     if (!table) return table.error();
     if (const Status complete = table->require({"L", "a", "b"}); !complete) return complete.error();
     std::vector<AskedLook> out;
     for (std::size_t row = 0; row < table->rows(); ++row) {
-        const Result<Lab<D50>> lab = lab_of(*table, row);
+        const Result<Lab<D50>> lab = table->lab(row);
         if (!lab) return lab.error();
         AskedLook look{*lab, 1};
         if (table->has("weight")) {
@@ -104,7 +84,7 @@ Result<std::vector<AskedLook>> read_asked_looks(std::string_view text, const std
 }
 
 Result<Palette> read_offer(std::string_view text, const std::string& where) {
-    if (is_json(text)) {
+    if (looks_like_json(text)) {
         const Result<SpoolFile> file = read_spool_file(text, where);
         if (!file) return file.error();
         return file->palette();
@@ -121,13 +101,13 @@ Result<Palette> read_offer(std::string_view text, const std::string& where) {
         if (spool.code.empty()) return table->error(row, "code", "The spool has no code.", "Give it one.");
         if (!codes.insert(spool.code).second)
             return table->error(row, "code", "Spool " + spool.code + " is there twice.", "Give each another code.");
-        const Result<Material> material = parse_material(table->text(row, "material"));
-        if (!material) return table->error(row, "material", material.error().what, material.error().mend);
+        const Result<Material> material = table->word(row, "material", parse_material);
+        if (!material) return material.error();
         spool.material = *material;
         const Result<double> size = table->number(row, "size_mm", min_thread_mm, max_thread_mm);
         if (!size) return size.error();
         spool.size_mm = *size;
-        const Result<Lab<D50>> lab = lab_of(*table, row);
+        const Result<Lab<D50>> lab = table->lab(row);
         if (!lab) return lab.error();
         spool.readings = {{*lab, Matrix3::diagonal({unread * unread, unread * unread, unread * unread}), {}}};
         if (table->has("name")) spool.name = table->text(row, "name");

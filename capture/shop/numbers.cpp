@@ -1,5 +1,6 @@
 #include "shop/numbers.hpp"
 
+#include <charconv>
 #include <cmath>
 #include <cstdlib>
 
@@ -22,6 +23,13 @@ Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t c
         return Error{Reason::bad_value,
                      "\"" + text + "\" is not " + std::to_string(count) + " numbers with commas between",
                      option, "write them as 41.5,30,-2.25 without spaces"};
+    return out;
+}
+
+std::optional<std::size_t> whole_number(std::string_view text) {
+    std::size_t out = 0;
+    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), out);
+    if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
     return out;
 }
 

@@ -30,11 +30,11 @@ Result<bool> flag(const CsvTable& table, std::size_t row, std::string_view colum
     return table.error(row, column, "This is neither yes nor no.", "Write 1 or 0.");
 }
 
-Result<Vector3> three(const CsvTable& table, std::size_t row, const std::array<std::string_view, 3>& columns,
-                      const Vector3& at_least, const Vector3& at_most) {
+Result<Vector3> rgb_of(const CsvTable& table, std::size_t row, double at_least, double at_most) {
+    constexpr std::array<std::string_view, 3> columns{"R", "G", "B"};
     Vector3 out{};
     for (std::size_t i = 0; i < 3; ++i) {
-        const Result<double> value = table.number(row, columns[i], at_least[i], at_most[i]);
+        const Result<double> value = table.number(row, columns[i], at_least, at_most);
         if (!value) return value.error();
         out[i] = *value;
     }
@@ -45,8 +45,7 @@ Result<PatchSample> read_row(const CsvTable& table, std::size_t row, bool linear
     PatchSample patch;
     patch.id = table.text(row, "id");
     if (patch.id.empty()) return table.error(row, "id", "The patch has no id.", "Give it one.");
-    const double low = linear ? -1e6 : 0, high = linear ? 1e6 : 1;
-    const Result<Vector3> rgb = three(table, row, {"R", "G", "B"}, {low, low, low}, {high, high, high});
+    const Result<Vector3> rgb = linear ? rgb_of(table, row, -1e6, 1e6) : rgb_of(table, row, 0, 1);
     if (!rgb) {
         Error error = rgb.error();
         if (error.what.find("out of range") != std::string::npos)
@@ -54,9 +53,9 @@ Result<PatchSample> read_row(const CsvTable& table, std::size_t row, bool linear
         return error;
     }
     patch.rgb = *rgb;
-    const Result<Vector3> lab = three(table, row, {"L", "a", "b"}, {0, -200, -200}, {110, 200, 200});
+    const Result<Lab<D50>> lab = table.lab(row);
     if (!lab) return lab.error();
-    patch.reference = Lab<D50>::from(*lab);
+    patch.reference = *lab;
 
     if (table.has("x_mm") && !(table.text(row, "x_mm").empty() && table.text(row, "y_mm").empty())) {
         const Result<double> x = table.number(row, "x_mm", -furthest_mm, furthest_mm);

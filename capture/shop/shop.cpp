@@ -86,6 +86,12 @@ Result<SpoolFile> Shop::spools() const {
 
 Status Shop::save(const SpoolFile& file) const { return save_spool_file(spool_path(), file); }
 
+Result<SpoolFile> load_spools(const fs::path& folder) {
+    const Result<Shop> shop = Shop::open(folder, Access::read);
+    if (!shop) return shop.error();
+    return shop->spools();
+}
+
 Result<fs::path> default_shop_folder() {
     // A relative path is to be passed over, says the specification.
     if (const char* data = std::getenv("XDG_DATA_HOME"); data && fs::path(data).is_absolute())

@@ -36,6 +36,9 @@ class Shop {
     int lock_ = -1;  // descriptor of the lock file, -1 if opened for reading
 };
 
+// Of the shop in this folder, only to be read.
+Result<SpoolFile> load_spools(const std::filesystem::path& folder);
+
 // XDG_DATA_HOME/bindhue, or ~/.local/share/bindhue (XDG Base Directory Specification 0.8). Error: not_found
 // if neither is set.
 Result<std::filesystem::path> default_shop_folder();

@@ -5,8 +5,8 @@
 #include <utility>
 
 #include "shop/atomic_file.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/json_text.hpp"
-#include "shop/matrix_json.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -14,28 +14,16 @@ namespace {
 constexpr std::string_view format = "bindhue-spools";
 constexpr std::size_t most_spools = 1'000'000, most_readings = 10'000;
 
-std::string text_or_empty(const JsonCursor& object, std::string_view field) {
-    const auto found = object.find(field);
-    return found ? found->text() : std::string();
-}
-
-// The library's verdict on a value, told with its place in the file.
-void pass_on(const Status& status, const JsonCursor& at) {
-    if (!status) at.fail(status.error().reason, status.error().what, status.error().mend);
-}
-
 NotedReading read_reading(const JsonCursor& at) {
     Reading reading;
-    const JsonCursor lab = at["lab"];
-    lab.size(3, 3);
-    reading.lab = {lab[0].number(0, 110), lab[1].number(-200, 200), lab[2].number(-200, 200)};
+    reading.lab = lab_at(at["lab"]);
     const JsonCursor covariance = at["covariance"];
     reading.covariance = matrix_at(covariance);
     if (const auto shared = at.find("shared")) reading.shared = matrix_at(*shared);
-    reading.context = {text_or_empty(at, "camera"), text_or_empty(at, "card"), text_or_empty(at, "light")};
-    if (!at.failed()) pass_on(validate(reading), covariance);
+    reading.context = {at.text_or_empty("camera"), at.text_or_empty("card"), at.text_or_empty("light")};
+    if (!at.failed()) covariance.check(validate(reading));
     return {std::move(reading),
-            {text_or_empty(at, "source"), text_or_empty(at, "date"),
+            {at.text_or_empty("source"), at.text_or_empty("date"),
              at.unknown({"lab", "covariance", "shared", "camera", "card", "light", "source", "date"})}};
 }
 
@@ -46,16 +34,11 @@ SpoolEntry read_spool(const JsonCursor& at) {
     spool.code = code.text();
     if (spool.code.empty())
         code.fail(Reason::bad_value, "The code is empty.", "Give each spool a code of its own.");
-    spool.name = text_or_empty(at, "name");
-    const JsonCursor material = at["material"];
-    const std::string material_name = material.text();
-    if (const Result<Material> known = parse_material(material_name))
-        spool.material = *known;
-    else
-        material.fail(known.error().reason, known.error().what, known.error().mend);
-    spool.size = text_or_empty(at, "size");
+    spool.name = at.text_or_empty("name");
+    spool.material = at["material"].word(parse_material);
+    spool.size = at.text_or_empty("size");
     spool.size_mm = at["size_mm"].number(min_thread_mm, max_thread_mm);
-    spool.lot = text_or_empty(at, "lot");
+    spool.lot = at.text_or_empty("lot");
     if (const auto metres = at.find("metres_left")) entry.metres_left = metres->number(0, 1e6);
     const JsonCursor readings = at["readings"];
     const std::size_t n = readings.size(1, most_readings);
@@ -108,11 +91,12 @@ Palette SpoolFile::palette() const {
     return out;
 }
 
-SpoolEntry* SpoolFile::find(std::string_view code) {
+const SpoolEntry* SpoolFile::find(std::string_view code) const {
     const auto found = std::find_if(entries.begin(), entries.end(),
                                     [&](const SpoolEntry& entry) { return entry.spool.code == code; });
     return found == entries.end() ? nullptr : &*found;
 }
+SpoolEntry* SpoolFile::find(std::string_view code) { return const_cast<SpoolEntry*>(std::as_const(*this).find(code)); }
 
 Result<SpoolFile> read_spool_file(std::string_view text, const std::string& where) {
     const Result<Json> json = parse_json(text, where);
@@ -121,7 +105,7 @@ Result<SpoolFile> read_spool_file(std::string_view text, const std::string& wher
     const JsonCursor root(*json, document);
     check_format(root, format);
     SpoolFile file;
-    file.note = text_or_empty(root, "note");
+    file.note = root.text_or_empty("note");
     const JsonCursor spools = root["spools"];
     const std::size_t n = spools.size(0, most_spools);
     std::unordered_set<std::string> codes;

@@ -40,7 +40,8 @@ struct SpoolFile {
     std::string unknown;
 
     Palette palette() const;
-    SpoolEntry* find(std::string_view code);  // null if there is none
+    const SpoolEntry* find(std::string_view code) const;  // null if there is none
+    SpoolEntry* find(std::string_view code);
 };
 
 // `where` names the text in errors, as a rule by its path. Errors: bad_format, bad_value, with the place: a

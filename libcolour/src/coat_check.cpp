@@ -1,25 +1,17 @@
 #include "colour/coat_check.hpp"
 
-#include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+
+#include "matrix_eigen.hpp"
 
 namespace bindhue {
 namespace {
 
-using Square = Eigen::Matrix<double, 3, 3, Eigen::RowMajor>;
 using Column = Eigen::Vector3d;
 
 constexpr double two_sided_95 = 1.96, region_95 = 7.815;  // normal; chi squared with three degrees of freedom
 constexpr double degrees = 57.295779513082320877;
-
-Square to_eigen(const Matrix3& m) { return Eigen::Map<const Square>(m.m.data()); }
-Matrix3 from_eigen(const Square& m) {
-    Matrix3 out;
-    Eigen::Map<Square>(out.m.data()) = 0.5 * (m + m.transpose());
-    return out;
-}
-Column to_eigen(const Lab<D50>& c) { return {c.L, c.a, c.b}; }
 
 Estimate about(double value, double variance) {
     const double reach = two_sided_95 * std::sqrt(std::max(variance, 0.0));
@@ -78,9 +70,9 @@ struct Unwound {
 };
 
 Result<Unwound> unwound(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground) {
-    const auto of_wrap = predict_finished(material, Schedule::none, size_mm, dry_wrap, ground);  // checks all of them
-    if (!of_wrap) return of_wrap.error();
-    const Surface under = Surface::nearest(ground);
+    const Result<WrapSurfaces> wrap = wrap_surfaces(size_mm, dry_wrap, ground);
+    if (!wrap) return wrap.error();
+    const Surface& under = wrap->ground;
     // Thread that hides little tells little: then its colour is likely to be some such distance from the wrap's (a guess).
     constexpr double likely = 15;
     Column at = to_eigen(dry_wrap.lab);

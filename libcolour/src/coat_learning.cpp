@@ -173,12 +173,11 @@ std::vector<CoatLesson> CoatModel::lessons() const {
 
 Result<Reading> CoatModel::predict(Material material, Schedule schedule, double size_mm, const Reading& dry,
                                    const Reading& ground) const {
-    const Result<Reading> by_prior = predict_finished(material, schedule, size_mm, dry, ground);
-    if (!by_prior || find(material, schedule) == nullptr) return by_prior;
-    const Surface over = Surface::nearest(dry), under = Surface::nearest(ground);
-    const FinishedCovariance covariance = predicted_covariance(material, schedule, size_mm, over, under);
-    return Reading{predicted_look(material, schedule, size_mm, over, under), covariance.from_dry + covariance.rest,
-                   dry.context};
+    const Result<WrapSurfaces> wrap = wrap_surfaces(size_mm, dry, ground);
+    if (!wrap) return wrap.error();
+    const FinishedCovariance covariance = predicted_covariance(material, schedule, size_mm, wrap->dry, wrap->ground);
+    return Reading{predicted_look(material, schedule, size_mm, wrap->dry, wrap->ground),
+                   covariance.from_dry + covariance.rest, dry.context};
 }
 
 Lab<D50> CoatModel::predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,

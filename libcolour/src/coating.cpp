@@ -431,19 +431,24 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
     return out;
 }
 
-Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
-                                 const Reading& ground) {
+Result<WrapSurfaces> wrap_surfaces(double size_mm, const Reading& dry, const Reading& ground) {
     if (const Status status = check_size(size_mm); !status) return status.error();
-    const auto dry_surface = Surface::from(dry);
+    auto dry_surface = Surface::from(dry);
     if (!dry_surface)
         return Error{dry_surface.error().reason, dry_surface.error().what, "dry", dry_surface.error().mend};
-    const auto ground_surface = Surface::from(ground);
+    auto ground_surface = Surface::from(ground);
     if (!ground_surface)
         return Error{ground_surface.error().reason, ground_surface.error().what, "ground",
                      ground_surface.error().mend};
-    const FinishedCovariance covariance =
-        predicted_covariance(material, schedule, size_mm, *dry_surface, *ground_surface);
-    return Reading{predicted_look(material, schedule, size_mm, *dry_surface, *ground_surface),
+    return WrapSurfaces{std::move(*dry_surface), std::move(*ground_surface)};
+}
+
+Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
+                                 const Reading& ground) {
+    const Result<WrapSurfaces> wrap = wrap_surfaces(size_mm, dry, ground);
+    if (!wrap) return wrap.error();
+    const FinishedCovariance covariance = predicted_covariance(material, schedule, size_mm, wrap->dry, wrap->ground);
+    return Reading{predicted_look(material, schedule, size_mm, wrap->dry, wrap->ground),
                    covariance.from_dry + covariance.rest, dry.context};
 }
 

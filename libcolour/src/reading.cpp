@@ -1,23 +1,14 @@
 #include "colour/reading.hpp"
 
-#include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
 #include <numeric>
 #include <vector>
 
+#include "matrix_eigen.hpp"
+
 namespace bindhue {
 namespace {
-
-using Square = Eigen::Matrix<double, 3, 3, Eigen::RowMajor>;
-
-Square to_eigen(const Matrix3& a) { return Eigen::Map<const Square>(a.m.data()); }
-Eigen::Vector3d to_eigen(const Vector3& v) { return {v[0], v[1], v[2]}; }
-Matrix3 from_eigen(const Square& a) {
-    Matrix3 out;
-    Eigen::Map<Square>(out.m.data()) = 0.5 * (a + a.transpose());
-    return out;
-}
 
 // How much of the difference between two independent readings is the first one's error: C1 (C1 + C2)^-1, with
 // the pseudo-inverse, so that directions in which both are exact stay defined.

@@ -33,13 +33,13 @@ JobSheet trout() {
     out.file.note = "Two runners above the handle; the owner wants it as it was.";
     out.file.job.bands = {wrap("R1-12", 32, Schedule::preserver_finish), wrap("R5-02", 2.5, Schedule::finish)};
     out.file.job.bands[1].count = 2;
-    Spool scarlet;
-    scarlet.code = "R1-12";
-    scarlet.name = "Scarlet Oak";
-    scarlet.size = "A";
-    scarlet.readings = {{{40, 45, 25}, Matrix3::diagonal({1, 1, 1}), {}}};
-    out.rack = {scarlet};
-    out.left = {{"R1-12", 4.0}, {"R5-02", std::nullopt}};
+    SpoolEntry scarlet;
+    scarlet.spool.code = "R1-12";
+    scarlet.spool.name = "Scarlet Oak";
+    scarlet.spool.size = "A";
+    scarlet.spool.readings = {{{40, 45, 25}, Matrix3::diagonal({1, 1, 1}), {}}};
+    scarlet.metres_left = 4.0;
+    out.rack.entries = {scarlet};
     out.old_rod = {{0, 15, 9, true, {17, 0, 1}}, {15, 32, 9, false, {24, 35, 19}}, {47, 20, 9, true, {17, 0, 1}}};
     return out;
 }
@@ -109,7 +109,7 @@ TEST_CASE("Steps follow the schedules: no coat where none is wanted, preserver b
 TEST_CASE("Texts that mean something to a page are only texts") {
     JobSheet sheet = trout();
     sheet.file.note = "<script>alert(1)</script> & \"quotes\" " + std::string(3000, 'x') + " end";
-    sheet.rack[0].name = "</td><img src=x onerror=alert(1)>";
+    sheet.rack.entries[0].spool.name = "</td><img src=x onerror=alert(1)>";
     const std::string html = job_sheet_html(sheet);
     CHECK_THAT(html, !Contains("<script") && !Contains("<img"));
     CHECK_THAT(html, Contains("&lt;script&gt;"));

@@ -109,6 +109,12 @@ LookSlopes look_slopes(Material material, Schedule schedule, const std::array<do
 Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
                                  const Reading& ground);
 
+// What such a prediction is made from. Errors: as predict_finished.
+struct WrapSurfaces {
+    Surface dry, ground;
+};
+Result<WrapSurfaces> wrap_surfaces(double size_mm, const Reading& dry, const Reading& ground);
+
 // The same in parts, for ranking many: precondition, size_mm in range.
 Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
                         const Surface& ground);
