@@ -32,9 +32,9 @@ constexpr const char* usage =
     "                                   camera, the pose, the light and the nuisances\n"
     "  render card OUT.json             the card's layout as a spectrophotometer would give it\n"
     "  render shop OUT_DIR              the demo shop: OUT_DIR/spools.json\n"
-    "  render coats SEED OUT.csv [--count N] [--noise SD]\n"
+    "  render coats SEED OUT.csv [--count N] [--noise SD] [--by plates|fibres]\n"
     "                                   coat tests of threads that hang on no rack (40, noise 0.2 per Lab "
-    "axis)\n"
+    "axis, by plates)\n"
     "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json)\n"
     "Example: render scene samples/scenes/door.json /tmp/door\n";
@@ -124,7 +124,7 @@ Arguments parsed(int argc, char** argv) {
         }
         bool known = false;
         for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
-                              "--count", "--noise"})
+                              "--count", "--noise", "--by"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -176,7 +176,10 @@ int run(int argc, char** argv) {
         const double noise = std::strtod(noise_text.c_str(), &end);
         if (count < 1 || count > 100000 || end == noise_text.c_str() || *end || !(noise >= 0 && noise <= 10))
             throw std::invalid_argument("--count must lie between 1 and 100000, --noise between 0 and 10");
-        write_text(a.plain[2], random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise));
+        const std::string by = option("--by", "plates");
+        if (by != "plates" && by != "fibres") throw std::invalid_argument("--by must be plates or fibres");
+        write_text(a.plain[2], random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise,
+                                                 by == "fibres" ? CoatJudge::fibres : CoatJudge::plates));
         return 0;
     }
     const CardPrint card = card_from(option("--card", "calibration/card.json"));

@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <optional>
 #include <random>
 
+#include "fibres.hpp"
 #include "thread.hpp"
 
 namespace bindhue::render {
@@ -185,7 +187,7 @@ json random_scene(const RandomWish& wish, const std::vector<std::string>& sensor
     return s;
 }
 
-std::string random_coat_tests(std::uint64_t seed, int count, double noise) {
+std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge) {
     Dice dice(seed * 2 + 77777);
     const auto normal = [&] {  // Box and Muller
         return std::sqrt(-2 * std::log(1 - dice.unit())) * std::cos(6.283185307179586 * dice.unit());
@@ -207,12 +209,18 @@ std::string random_coat_tests(std::uint64_t seed, int count, double noise) {
                      chroma =
                          dice.between(0, 1) * std::min(65.0, 1.3 * std::min(lightness - 15, 105 - lightness));
         thread.aim = {lightness, chroma * std::cos(hue), chroma * std::sin(hue)};
-        const Spectrum dye = dyed(thread);
-        const Lab dry = lab_d50(dry_opaque(thread, dye));
+        std::optional<FibreThread> fibres;
+        if (judge == CoatJudge::fibres) fibres.emplace(thread, 3 * seed + dice.below(3));
+        const DryLook on_spool = [&](const Spectrum& absorption) {
+            return fibres ? fibres->dry_opaque(absorption) : dry_opaque(thread, absorption);
+        };
+        const Spectrum dye = dyed(thread, on_spool);
+        const Lab dry = lab_d50(on_spool(dye));
         if (apart(dry, thread.aim) > 3) continue;  // no dye reaches it
         const Spectrum ground = ground_named(dice.of(grounds));
         const Schedule schedule = dice.chance(0.5) ? Schedule::finish : Schedule::preserver_finish;
-        const Lab finished = lab_d50(wrapped(thread, dye, schedule, ground, constant(0)));
+        const Lab finished = lab_d50(fibres ? fibres->wrapped(dye, schedule, ground)
+                                            : wrapped(thread, dye, schedule, ground, constant(0)));
         char text[64];
         std::snprintf(text, sizeof text, "%s,%.2f,%s", name(thread.material), thread.size_mm, name(schedule));
         table += text;

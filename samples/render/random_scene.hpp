@@ -18,8 +18,10 @@ struct RandomWish {
 };
 
 // Coat tests of threads that hang on no rack, as lines of a table: material, size_mm, schedule, and the Lab of ground, dry
-// thread and finished wrap. noise: standard deviation of each reading, per Lab axis.
-std::string random_coat_tests(std::uint64_t seed, int count, double noise);
+// thread and finished wrap. noise: standard deviation of each reading, per Lab axis. By plates (thread.hpp) or by rays through
+// fibres (fibres.hpp; three lots of each material, some minutes).
+enum class CoatJudge { plates, fibres };
+std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge);
 
 // A scene as in samples/scenes; the same wish gives the same scene everywhere.
 nlohmann::json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors);

@@ -156,7 +156,7 @@ struct Dyeing {
 };
 
 // Damped Gauss-Newton on the square roots of the three concentrations, from `start`.
-Dyeing dye_to(const Spool& spool, const Spectrum& base, const std::array<Spectrum, 3>& dyes_used,
+Dyeing dye_to(const Spool& spool, const DryLook& dry, const Spectrum& base, const std::array<Spectrum, 3>& dyes_used,
               double start) {
     const auto mixed = [&](const std::array<double, 3>& root) {
         Spectrum a = base;
@@ -164,7 +164,7 @@ Dyeing dye_to(const Spool& spool, const Spectrum& base, const std::array<Spectru
         return a;
     };
     const auto miss = [&](const std::array<double, 3>& root) {
-        const Lab lab = lab_d50(dry_opaque(spool, mixed(root)));
+        const Lab lab = lab_d50(dry(mixed(root)));
         return Lab{lab[0] - spool.aim[0], lab[1] - spool.aim[1], lab[2] - spool.aim[2]};
     };
     std::array<double, 3> root{start, start, start};
@@ -301,6 +301,10 @@ Spectrum ground_named(const std::string& name) {
 }
 
 Spectrum dyed(const Spool& spool) {
+    return dyed(spool, [&](const Spectrum& absorption) { return dry_opaque(spool, absorption); });
+}
+
+Spectrum dyed(const Spool& spool, const DryLook& dry) {
     const auto& dye = dyes();
     const Spectrum base = undyed(spool.material);
     const std::uint64_t h = number_of(spool.code);
@@ -312,7 +316,7 @@ Spectrum dyed(const Spool& spool) {
         const std::uint64_t set = (h + 7 * attempt) % 80;
         const std::array<Spectrum, 3> chosen{dye[set % 4], dye[4 + set / 4 % 4], dye[8 + set / 16 % 5]};
         for (const double dark : {0.35, 1.0}) {
-            const auto [absorption, miss] = dye_to(spool, base, chosen, dark);
+            const auto [absorption, miss] = dye_to(spool, dry, base, chosen, dark);
             if (miss < least) least = miss, best = absorption;
         }
         if (least < 0.5) break;

@@ -6,6 +6,7 @@
 // two-flux layer that the library uses.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -37,6 +38,9 @@ const Spool& spool_coded(const std::string& code);  // throws std::runtime_error
 
 // What one pass through a row of fibres absorbs (natural units), by the spool's dyes.
 Spectrum dyed(const Spool& spool);
+// The same for thread whose dry look on the spool another judge tells (fibres.hpp).
+using DryLook = std::function<Spectrum(const Spectrum& absorption)>;
+Spectrum dyed(const Spool& spool, const DryLook& dry);
 
 // Reflectance factors, 45:0, specular excluded, mean over whole turns.
 Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption);  // many turns deep, as on the spool

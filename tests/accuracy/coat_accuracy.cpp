@@ -1,6 +1,6 @@
 // How well the looks of coated threads are predicted after 0, 3, 8 and 20 coat tests of a material, on threads never taught, beside three
-// simple ways. The truth comes from `render coats` (samples/render/thread.cpp): piles of plates, not the library's two-flux layer. Rendered
-// tests are no evidence about real thread.
+// simple ways. The truth comes from `render coats`: by piles of plates (samples/render/thread.cpp) or by rays through bundles of fibres
+// (samples/render/fibres.cpp), neither of them the library's two-flux layer. Rendered tests are no evidence about real thread.
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
@@ -51,14 +51,15 @@ Lab<D50> by_ridge(const Group& taught, const CoatTest& asked) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    // coat_accuracy RENDER [FIRST_SEED [SEEDS]]
+    // coat_accuracy RENDER [FIRST_SEED [SEEDS [plates|fibres]]]
     if (argc < 2) return 2;
     const int first = argc > 2 ? std::atoi(argv[2]) : 100, seeds = argc > 3 ? std::atoi(argv[3]) : 3;
-    const std::filesystem::path table = std::filesystem::temp_directory_path() / ("bindhue-coats-" + std::to_string(first) + ".csv");
+    const std::string judge = argc > 4 ? argv[4] : "plates";
+    const std::filesystem::path table = std::filesystem::temp_directory_path() / ("bindhue-coats-" + judge + std::to_string(first) + ".csv");
     std::map<std::pair<Material, Schedule>, Group> all;
     for (int seed = first; seed < first + seeds; ++seed) {
         const std::string command =
-            std::string("'") + argv[1] + "' coats " + std::to_string(seed) + " '" + table.string() + "' --count 400 --noise 0.4 > /dev/null";
+            std::string("'") + argv[1] + "' coats " + std::to_string(seed) + " '" + table.string() + "' --count 400 --noise 0.4 --by " + judge + " > /dev/null";
         if (std::system(command.c_str()) != 0) return 1;
         const auto text = capture::read_file(table);
         const auto entries = capture::read_coat_table(text ? *text : "", table.string());
