@@ -17,8 +17,10 @@ namespace {
 //
 // scattering: a filament scatters where its surface meets air. Thread of 21 tex wound at a pitch of 0.15 mm
 //   puts 140 g of filaments, some 20 micrometres thick, on a square metre: about 20 m2 of fibre surface. At
-//   4 to 5 % a crossing (Fresnel, n = 1.54) that makes S X 1 to 2, and twist, voids and delustrant add to it;
-//   pigment, in thread made to need no preserver, adds much more.
+//   4 to 5 % a crossing (Fresnel, n = 1.54) that makes S X 1 to 2. Round, straight fibres send most of it on: rays traced
+//   through bundles of them (samples/render/fibres.cpp) give 0.45; twist, voids and delustrant add, and piles of plates
+//   (samples/render/thread.cpp) give 2.9. Pigment, in thread made to need no preserver, adds more (1.3 and 5.3). The medians
+//   lie between the two, and the spreads take in both.
 // scattering_ratio: fibre against coat instead of air. Nylon 1.52 to 1.58, silk 1.54 to 1.59, polyester 1.54
 //   to 1.72 across and along the fibre (from memory: Morton, Hearle, "Physical Properties of Textile Fibres")
 //   in a resin of about 1.53: the step nearly vanishes for nylon and silk (common practice: white silk turns
@@ -27,7 +29,8 @@ namespace {
 // absorption_ratio: light crosses a dry fibre on a mean path of n^2 4 V / S if it is trapped as fully as its
 //   index allows (the mean path of diffuse light through a body does not depend on its shape: Blanco,
 //   Fournier, Europhys. Lett. 61 (2003) 168), and of 4 V / S in a coat of its own index: a ratio down to
-//   0.42. Smooth, straight fibres trap little, and deep dyes saturate: up to 1 and more.
+//   0.42. Smooth, straight fibres trap little, and deep dyes saturate: up to 1 and more. Rays give 0.25 to 0.55, plates 0.4 to 1.1.
+// Under preserver the fibres that the seal touches scatter on as they did, over the dry core: a ratio near 1.
 // contact: regular thread soaks up finish; preserver seals the filaments so that finish cannot reach them. A
 //   smooth film in full contact would darken a mid tone by 16 L even if scattering were untouched (Lekner,
 //   Dorf 1988), yet the trade sees near-dry colour under preserver and on pigmented thread, so there most of
@@ -44,6 +47,9 @@ struct Prior {
 
 constexpr double coat_index = 1.53;  // cured finishes and dried preservers lie about 1.49 to 1.57
 constexpr double nominal_mm = 0.15;
+// Share of the light that the faces of dry fibres mirror toward the eye, of some 4 % (Fresnel, n = 1.54) that they mirror anywhere. A guess;
+// rays traced through bundles of round fibres give 0.02.
+constexpr double fibre_mirror = 0.012;
 
 struct Dry {
     double scattering, spread = 0.5;
@@ -58,13 +64,13 @@ Prior prior_of(const Dry& dry) {
 Prior prior_of(const Dry& dry, const Coat& coat) {
     return {.median = {.scattering = dry.scattering,
                        .scattering_ratio = coat.scattering_ratio,
-                       .absorption_ratio = 0.65,
+                       .absorption_ratio = 0.48,
                        .contact = coat.contact,
-                       .haze = 0.4,
+                       .haze = 0.25,
                        .index = coat_index},
             .spread = {.scattering = dry.spread,
                        .scattering_ratio = coat.ratio_spread,
-                       .absorption_ratio = 0.35,
+                       .absorption_ratio = 0.5,
                        .contact = coat.contact_spread,
                        .haze = 1.0},
             .residual = coat.residual};
@@ -83,15 +89,15 @@ Prior prior(Material material, Schedule schedule) {
             break;
         case Material::ncp_nylon:
         case Material::ncp_polyester:
-            return pick({6}, {0.75, 0.25, 0.28, 0.9, 1.5}, {0.85, 0.2, 0.12, 0.9, 1.5});
+            return pick({2.6, 0.75}, {0.7, 0.3, 0.4, 1.0, 1.5}, {1.0, 0.3, 0.15, 1.0, 1.5});
         case Material::polyester:
-            return pick({3.5}, {0.45, 0.4, 0.55, 1.0, 2.0}, {0.6, 0.4, 0.15, 0.9, 1.5});
+            return pick({1.4, 0.8}, {0.28, 0.5, 0.58, 1.0, 2.0}, {0.9, 0.5, 0.25, 1.3, 1.5});
         case Material::silk:
-            return pick({2.5}, {0.08, 0.8, 0.96, 1.2, 2.5}, {0.4, 0.5, 0.25, 1.0, 2.0});
+            return pick({1.6, 0.8}, {0.055, 0.8, 0.95, 1.1, 2.5}, {0.8, 0.5, 0.25, 1.3, 2.0});
         case Material::monofilament:
             return pick({0.3, 0.8}, {0.5, 0.6, 0.96, 1.2, 2.5}, {0.6, 0.6, 0.5, 1.5, 2.5});
     }
-    return pick({3}, {0.16, 0.7, 0.95, 1.2, 2.0}, {0.5, 0.5, 0.15, 0.9, 1.5});
+    return pick({1.2, 0.8}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.25, 1.2, 1.5});
 }
 
 double logistic(double x) { return 1.0 / (1.0 + std::exp(-x)); }
@@ -146,11 +152,13 @@ class Wrap {
     }
 
     double seen(double dry, double ground) const {
-        const double absorption = k_over_s(dry) * scattering_;
+        // However dark the dye, dry fibres mirror some light that never entered them; none mirror more than is seen.
+        const double mirrored = fibre_mirror * (1 - std::exp(-0.6 * dry / fibre_mirror));
+        const double absorption = k_over_s((dry - mirrored) / (1 - mirrored)) * scattering_;
         double out = 0;
         if (contact_ < 1) {
             const double layer = TwoFluxLayer{absorption, scattering_}.reflectance_over(ground);
-            out += (1 - contact_) * (slab_.outside(layer) + haze_);
+            out += (1 - contact_) * (slab_.outside(mirrored + (1 - mirrored) * layer) + haze_);
         }
         if (contact_ > 0) {
             const double layer =
