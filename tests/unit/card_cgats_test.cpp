@@ -168,7 +168,7 @@ TEST_CASE("A map that names patches wrongly is refused with its line") {
 TEST_CASE("A sample that is there twice, or is to be two patches, is refused; others are passed over") {
     const CardLayout card = bench_card();
     const std::string sets = sets_of(card, lab_text);
-    CHECK_THAT(refused(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets + "B2 1 2 3\n")), Contains("line 76") && Contains("B2 is there twice"));
+    CHECK_THAT(refused(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets + "B2 1 2 3\n")), Contains("line 78") && Contains("B2 is there twice"));
     CHECK_THAT(refused(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets), {"SAMPLE_ID", {{"A1", "A2"}}}), Contains("A2 is to be two patches"));
     const Read more = read(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets + "paper 94 0 1\nC7 1 0 0\n"));
     REQUIRE(more.values);
