@@ -1,7 +1,7 @@
 #include "shop/card_values.hpp"
 
 #include <algorithm>
-#include <regex>
+#include <string_view>
 
 #include "colour/difference.hpp"
 
@@ -27,9 +27,12 @@ std::string listed(const std::vector<std::string>& ids) {
 }
 
 std::string name_of_print(const CardLayout& card, Trust trust, const std::string& date) {
-    static const std::regex before(", (measured|assigned) [0-9]{4}-[0-9]{2}-[0-9]{2}$");
-    // A long name is somebody's own, and the matcher recurses over its length.
-    const std::string design = card.name.size() < 1000 ? std::regex_replace(card.name, before, "") : card.name;
+    constexpr std::size_t date_size = 10;
+    std::string design = card.name;
+    for (const std::string_view given : {", measured ", ", assigned "}) {
+        const std::size_t at = design.size() < given.size() + date_size ? std::string::npos : design.size() - given.size() - date_size;
+        if (at != std::string::npos && design.compare(at, given.size(), given) == 0) design.erase(at);
+    }
     return design + ", " + std::string(name(trust)) + " " + date;
 }
 
