@@ -182,7 +182,7 @@ TEST_CASE("A sample that is there twice, or is to be two patches, is refused; ot
 TEST_CASE("A wrong number is refused with its line and field") {
     std::string sets = sets_of(bench_card(), lab_text);
     sets.replace(sets.find("A3 45"), 5, "A3 4x");
-    CHECK_THAT(refused(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets)), Contains("m.txt: line 9") && Contains("LAB_L") && Contains("4x"));
+    CHECK_THAT(refused(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets)), Contains("m.txt: line 10") && Contains("LAB_L") && Contains("4x"));
 }
 
 TEST_CASE("The list of patches is CGATS that Little CMS reads, and holds nothing that could pass for measurements") {
