@@ -1,12 +1,14 @@
 #include <cstdio>
 #include <iostream>
 
+#include "cli/card.hpp"
 #include "cli/command.hpp"
 #include "colour/camera_fit.hpp"
 #include "sheet/card_sheet.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/camera_light_file.hpp"
+#include "shop/card_cgats.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/patch_table.hpp"
 
@@ -68,7 +70,7 @@ struct FitCommand {
 };
 
 struct PrintCommand {
-    std::string layout, output = "card.pdf", paper = "a4";
+    std::string layout, output = "card.pdf", paper = "a4", list;
 
     int run() const {
         CardLayout card = bench_card();
@@ -79,6 +81,11 @@ struct PrintCommand {
         }
         const Status written = write_card_sheet(card, output, paper == "letter" ? Paper::letter : Paper::a4);
         if (!written) return fail(written.error());
+        if (!list.empty()) {
+            const Result<std::string> text = write_patch_list(card);
+            if (!text) return fail(text.error());
+            if (const Status saved = save_file(list, *text, Previous::forgotten); !saved) return fail(saved.error());
+        }
         std::cout << output << " written. Print it at 100 %, without scaling, and measure its 100 mm line.\n";
         return done;
     }
@@ -87,7 +94,7 @@ struct PrintCommand {
 }  // namespace
 
 void add_card(CLI::App& app, int& exit_code) {
-    CLI::App* card = app.add_subcommand("card", "The calibration card: print it, fit a table of its patches");
+    CLI::App* card = app.add_subcommand("card", "The calibration card: print it, give a print values of its own, fit a table of patches");
     card->require_subcommand(1);
 
     auto print = std::make_shared<PrintCommand>();
@@ -98,8 +105,11 @@ void add_card(CLI::App& app, int& exit_code) {
     print_command->add_option("--paper", print->paper, "Paper of the page")
         ->check(CLI::IsMember({"a4", "letter"}))
         ->capture_default_str();
+    print_command->add_option("--list", print->list, "Also write the list of patches to measure, as CGATS text, for an instrument's program");
     print_command->footer("Example: bindhue card print --output card.pdf");
     print_command->callback([print, &exit_code] { exit_code = print->run(); });
+
+    add_card_assign(*card, exit_code);
 
     auto fit = std::make_shared<FitCommand>();
     CLI::App* fit_command =

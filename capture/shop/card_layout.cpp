@@ -6,7 +6,9 @@
 #include <cstdlib>
 #include <utility>
 
+#include "colour/reading.hpp"
 #include "shop/atomic_file.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/json_text.hpp"
 
 namespace bindhue::capture {
@@ -63,11 +65,6 @@ std::string read_name(const JsonCursor& at) {
     return text;
 }
 
-Lab<D50> read_lab(const JsonCursor& at) {
-    at.size(3, 3);
-    return {at[0].number(0, 110), at[1].number(-200, 200), at[2].number(-200, 200)};
-}
-
 TabulatedReflectance read_spectrum(const JsonCursor& at) {
     TabulatedReflectance out{at["start_nm"].number(200, 400), at["step_nm"].number(0.1, 20), {}};
     const JsonCursor values = at["values"];
@@ -86,10 +83,38 @@ CardPatch read_patch(const JsonCursor& at) {
     if (!parse_patch_role(role.text(), patch.role))
         role.fail(Reason::bad_value, "This role is not known.", "Write grey, colour, check or trap.");
     patch.rect = read_rect(at["rect_mm"], smallest_patch_mm);
-    patch.lab = read_lab(at["lab"]);
+    patch.lab = lab_at(at["lab"]);
+    if (const auto covariance = at.find("covariance")) {
+        patch.covariance = matrix_at(*covariance);
+        if (!at.failed()) covariance->check(validate(Reading{patch.lab, *patch.covariance, {}}));
+    }
     if (const auto spectrum = at.find("spectrum")) patch.spectrum = read_spectrum(*spectrum);
-    patch.unknown = at.unknown({"id", "role", "rect_mm", "lab", "spectrum"});
+    patch.unknown = at.unknown({"id", "role", "rect_mm", "lab", "covariance", "spectrum"});
     return patch;
+}
+
+// The fields of a provenance, which are all texts.
+constexpr std::array provenance_fields{std::pair{"file", &CardProvenance::file},
+                                       std::pair{"date", &CardProvenance::date},
+                                       std::pair{"created", &CardProvenance::created},
+                                       std::pair{"instrument", &CardProvenance::instrument},
+                                       std::pair{"descriptor", &CardProvenance::descriptor},
+                                       std::pair{"colours", &CardProvenance::colours},
+                                       std::pair{"target", &CardProvenance::target}};
+
+CardProvenance read_provenance(const JsonCursor& at) {
+    CardProvenance out;
+    for (const auto& [field, text] : provenance_fields) out.*text = at.text_or_empty(field);
+    out.unknown = at.unknown({"file", "date", "created", "instrument", "descriptor", "colours", "target"});
+    return out;
+}
+
+Json provenance_json(const CardProvenance& from) {
+    Json out = Json::object();
+    for (const auto& [field, text] : provenance_fields)
+        if (!(from.*text).empty()) out[field] = from.*text;
+    add_unknown(out, from.unknown);
+    return out;
 }
 
 CardMarker read_marker(const JsonCursor& at, FiducialFamily family) {
@@ -191,6 +216,7 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
     if (!parse_in(trusts, trust.text(), card.trust))
         trust.fail(Reason::bad_value, "This trust is not known.", "Write nominal, assigned or measured.");
     if (const auto source = root.find("source")) card.source = source->text();
+    if (const auto from = root.find("values_from")) card.values_from = read_provenance(*from);
 
     std::vector<Placed> placed;
     if (const auto opening = root.find("opening_mm")) {
@@ -242,7 +268,7 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
                      "Give at least " + std::to_string(fewest_fit_patches) + " from which a fit may learn.");
     if (!root.failed()) check_places(card.outline(), placed);
     card.unknown = root.unknown({"format", "version", "name", "size_mm", "opening_mm", "trust", "colour",
-                                 "source", "fiducials", "scale_mm", "patches"});
+                                 "source", "values_from", "fiducials", "scale_mm", "patches"});
     if (document.error) return *document.error;
     return card;
 }
@@ -260,6 +286,7 @@ Result<std::string> write_card_layout(const CardLayout& card) {
     root["trust"] = name(card.trust);
     root["colour"] = colour_space;
     root["source"] = card.source;
+    if (card.values_from) root["values_from"] = provenance_json(*card.values_from);
     Json markers = Json::array();
     for (const CardMarker& marker : card.markers) {
         Json m{{"id", marker.id}, {"rect_mm", rect_json(marker.rect)}};
@@ -278,6 +305,7 @@ Result<std::string> write_card_layout(const CardLayout& card) {
     for (const CardPatch& patch : card.patches) {
         Json p{{"id", patch.id}, {"role", name(patch.role)}, {"rect_mm", rect_json(patch.rect)}};
         p["lab"] = patch.lab.vector();
+        if (patch.covariance) p["covariance"] = matrix_json(*patch.covariance);
         if (patch.spectrum)
             p["spectrum"] = {{"start_nm", patch.spectrum->first_nm},
                              {"step_nm", patch.spectrum->step_nm},

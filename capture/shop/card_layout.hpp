@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "colour/camera_fit.hpp"
+#include "colour/matrix.hpp"
 #include "colour/result.hpp"
 #include "colour/spaces.hpp"
 #include "colour/spectrum.hpp"
@@ -52,8 +53,21 @@ struct CardPatch {
     PatchRole role = PatchRole::colour;
     CardRect rect;  // the printed area: what is sampled should keep clear of its edge
     Lab<D50> lab;
+    std::optional<Matrix3> covariance;  // of (L, a, b), where whoever gave the value said how sure it is
     std::optional<TabulatedReflectance> spectrum;
     std::string unknown;  // JSON object of fields that are not ours, or empty
+};
+
+// Where values that a print was given come from (shop/card_values.hpp). Texts; empty: not known.
+struct CardProvenance {
+    std::string file;        // the measurements or the photo, its name without folders
+    std::string date;        // when they were given, as 2026-11-01
+    std::string created;     // when the file was made, as it says, in whatever form
+    std::string instrument;  // likewise
+    std::string descriptor;  // likewise
+    std::string colours;     // Lab, XYZ or spectra: what was taken from the file
+    std::string target;      // of a photo: the name of the measured card beside
+    std::string unknown;
 };
 
 // Millimetre ticks, 1 mm high, that hang down from a level line.
@@ -68,6 +82,7 @@ struct CardLayout {
     std::optional<CardRect> opening;  // where the rod lies
     Trust trust = Trust::nominal;
     std::string source;  // where the values come from, in words
+    std::optional<CardProvenance> values_from;
     FiducialFamily family = FiducialFamily::aruco_4x4_50;
     std::vector<CardMarker> markers;  // none: the user points at the four corners of the card
     std::optional<CardScale> scale;

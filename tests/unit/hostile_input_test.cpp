@@ -11,6 +11,7 @@
 
 #include "photo/photo.hpp"
 #include "shop/atomic_file.hpp"
+#include "shop/card_cgats.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/patch_table.hpp"
 #include "shop/spool_cgats.hpp"
@@ -137,6 +138,25 @@ TEST_CASE("Whatever a CGATS file holds, it is read or refused with reasons") {
         return answered(table, c);
     });
     CHECK(counts.files >= 6);
+    CHECK(counts.read > 20);
+    CHECK(counts.refused > 1000);
+}
+
+TEST_CASE("Whatever a file of measurements holds, a card gets its values whole or not at all") {
+    const CardLayout card = bench_card();
+    const Counts counts = attack("card-measurements", 1500, [&](const std::string& text, Counts& c) {
+        std::vector<std::string> notes;
+        const auto values = read_card_cgats(text, "m.txt", card, {}, "2026-11-26", notes);
+        if (!values) return answered(values, c);
+        // Every patch has a value, and what was made of it can be written and read again.
+        const auto print = with_values(card, *values);
+        if (print) {
+            const auto written = write_card_layout(*print);
+            if (!written || !read_card_layout(*written, "again")) return false;
+        }
+        return answered(print, c);
+    });
+    CHECK(counts.files >= 3);
     CHECK(counts.read > 20);
     CHECK(counts.refused > 1000);
 }
