@@ -56,6 +56,7 @@ struct Dry {
 };
 struct Coat {
     double scattering_ratio, ratio_spread, contact, contact_spread, residual;
+    double absorption_ratio = 0.65;
 };
 
 Prior prior_of(const Dry& dry) {
@@ -64,7 +65,7 @@ Prior prior_of(const Dry& dry) {
 Prior prior_of(const Dry& dry, const Coat& coat) {
     return {.median = {.scattering = dry.scattering,
                        .scattering_ratio = coat.scattering_ratio,
-                       .absorption_ratio = 0.48,
+                       .absorption_ratio = coat.absorption_ratio,
                        .contact = coat.contact,
                        .haze = 0.25,
                        .index = coat_index},
@@ -89,15 +90,15 @@ Prior prior(Material material, Schedule schedule) {
             break;
         case Material::ncp_nylon:
         case Material::ncp_polyester:
-            return pick({2.6, 0.75}, {0.7, 0.3, 0.4, 1.0, 1.5}, {1.0, 0.3, 0.15, 1.0, 1.5});
+            return pick({2.6, 0.75}, {0.72, 0.3, 0.35, 1.0, 1.5}, {1.0, 0.3, 0.15, 1.0, 1.5, 0.45});
         case Material::polyester:
-            return pick({1.4, 0.8}, {0.28, 0.5, 0.58, 1.0, 2.0}, {0.9, 0.5, 0.25, 1.3, 1.5});
+            return pick({1.4, 0.8}, {0.28, 0.5, 0.58, 1.0, 2.0}, {0.9, 0.5, 0.25, 1.3, 1.5, 0.45});
         case Material::silk:
-            return pick({1.6, 0.8}, {0.055, 0.8, 0.95, 1.1, 2.5}, {0.8, 0.5, 0.25, 1.3, 2.0});
+            return pick({1.6, 0.8}, {0.055, 0.8, 0.95, 1.1, 2.5}, {0.8, 0.5, 0.25, 1.3, 2.0, 0.45});
         case Material::monofilament:
             return pick({0.3, 0.8}, {0.5, 0.6, 0.96, 1.2, 2.5}, {0.6, 0.6, 0.5, 1.5, 2.5});
     }
-    return pick({1.2, 0.8}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.25, 1.2, 1.5});
+    return pick({1.5, 0.85}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.2, 1.2, 1.5, 0.45});
 }
 
 double logistic(double x) { return 1.0 / (1.0 + std::exp(-x)); }

@@ -88,8 +88,9 @@ TEST_CASE("A dry wrap's colour leads back to the spool's, and says what it canno
         const Lab<D50> seen = look(Material::nylon, Schedule::none, spool);
         const auto back = spool_colour(Material::nylon, 0.15, read(seen, 0.1), read(dark, 0.1));
         REQUIRE(back);
-        CHECK(ciede2000(back->lab, spool) < 0.25);
-        CHECK(ciede2000(back->lab, spool) <= ciede2000(seen, spool) + 0.1);
+        // How well a layer hides its ground is little known beforehand, so that a light colour comes only part of the way back.
+        CHECK(ciede2000(back->lab, spool) < 0.5 * ciede2000(seen, spool) + 0.3);
+        CHECK(mahalanobis_squared(spool, *back) < 1);
         CHECK(validate(*back));
         // The layer's own spread comes on top.
         CHECK(back->covariance(0, 0) > 0.3);
@@ -183,7 +184,8 @@ TEST_CASE("A test wrap becomes a coat test of the spool's colour, with what its 
     const TestWrap wrap = wrap_of(Schedule::finish, Schedule::finish);
     const auto test = coat_test_of(wrap);
     REQUIRE(test);
-    CHECK(ciede2000(test->dry, red) < 0.3);
+    CHECK(ciede2000(test->dry, red) < 0.6);
+    CHECK(mahalanobis_squared(red, {test->dry, test->dry_covariance, {}}) < 1);
     CHECK(test->finished.vector() == wrap.finished.lab.vector());
     CHECK(test->finished_covariance.m == wrap.finished.covariance.m);
     CHECK(test->dry_covariance(0, 0) > wrap.dry.covariance(0, 0));
