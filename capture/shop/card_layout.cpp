@@ -196,10 +196,9 @@ const CardPatch* CardLayout::patch(std::string_view id) const {
 }
 
 Result<CardLayout> read_card_layout(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
+    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     check_format(root, format);
 
     CardLayout card;
@@ -269,7 +268,7 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
     if (!root.failed()) check_places(card.outline(), placed);
     card.unknown = root.unknown({"format", "version", "name", "size_mm", "opening_mm", "trust", "colour",
                                  "source", "values_from", "fiducials", "scale_mm", "patches"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return card;
 }
 

@@ -62,10 +62,9 @@ Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const 
 }
 
 Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
+    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     check_format(root, format);
     CoatTestFile file;
     const JsonCursor tests = root["tests"];
@@ -92,7 +91,7 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
         file.entries.push_back(std::move(entry));
     }
     file.unknown = root.unknown({"format", "version", "tests"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return file;
 }
 

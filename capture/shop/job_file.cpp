@@ -92,10 +92,9 @@ Result<std::vector<TakenThread>> planned(SpoolFile& rack, const JobFile& file) {
 }  // namespace
 
 Result<JobFile> read_job(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
+    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     check_format(root, format);
     JobFile file;
     const JsonCursor job_name = root["name"];
@@ -137,7 +136,7 @@ Result<JobFile> read_job(std::string_view text, const std::string& where) {
     }
     file.unknown = root.unknown({"format", "version", "name", "date", "note", "state", "coats", "film_mm", "one_guide", "bands",
                                  "photos", "taken"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return file;
 }
 

@@ -22,13 +22,12 @@ Status status_of(const Result<T>& result) {
 
 // What `bindhue read` printed: nothing of ours reads all of it again, so only its opening is looked at.
 Status check_reading(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
+    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     check_format(root, "bindhue-reading");
     root["bands"].size(0, 10'000);
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return ok();
 }
 

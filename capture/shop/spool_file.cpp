@@ -99,16 +99,17 @@ const SpoolEntry* SpoolFile::find(std::string_view code) const {
 SpoolEntry* SpoolFile::find(std::string_view code) { return const_cast<SpoolEntry*>(std::as_const(*this).find(code)); }
 
 Result<SpoolFile> read_spool_file(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
+    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     check_format(root, format);
     SpoolFile file;
     file.note = root.text_or_empty("note");
     const JsonCursor spools = root["spools"];
     const std::size_t n = spools.size(0, most_spools);
-    std::unordered_set<std::string> codes;
+    file.entries.reserve(n);
+    std::unordered_set<std::string_view> codes;  // each entry's own, which stays where it is
+    codes.reserve(n);
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {
         file.entries.push_back(read_spool(spools[i]));
         if (!codes.insert(file.entries.back().spool.code).second)
@@ -116,7 +117,7 @@ Result<SpoolFile> read_spool_file(std::string_view text, const std::string& wher
                            "Another lot, material or size is another spool: give it another code.");
     }
     file.unknown = root.unknown({"format", "version", "note", "spools"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return file;
 }
 

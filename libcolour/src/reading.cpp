@@ -132,6 +132,7 @@ Status validate(const Reading& reading) {
     if (std::abs(a) > 200 || std::abs(b) > 200)
         return fault("a or b is outside -200..200.", "lab", "Check the order and the scale of the numbers.");
     if (const Status status = check_covariance(reading.covariance, "covariance"); !status) return status;
+    if (reading.shared.m == Matrix3{}.m) return ok();
     if (const Status status = check_covariance(reading.shared, "shared"); !status) return status;
     const Square own = to_eigen(reading.covariance) - to_eigen(reading.shared);
     const Eigen::SelfAdjointEigenSolver<Square> solver(own, Eigen::EigenvaluesOnly);
