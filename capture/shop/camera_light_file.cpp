@@ -2,7 +2,7 @@
 
 #include <cstdlib>
 
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 
 namespace bindhue::capture {
 
@@ -27,10 +27,9 @@ ChannelCurves curves(const JsonCursor& channels) {
 }  // namespace
 
 Result<CameraLightPrior> read_camera_light(std::string_view text, const std::string& where) {
-    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    Result<JsonDocument> document = read_format(text, where, camera_light_format);
     if (!document) return document.error();
     const JsonCursor root = document->root();
-    check_format(root, "bindhue-camera-light");
     root["first_nm"].number(spectrum_first_nm, spectrum_first_nm);
     root["step_nm"].number(spectrum_step_nm, spectrum_step_nm);
     CameraLightPrior prior;

@@ -84,6 +84,8 @@ class JsonBuilder : public nlohmann::json_sax<Json> {
         if (open_.size() >= static_cast<std::size_t>(deepest_json))
             return refuse("Arrays and objects are nested more than " + std::to_string(deepest_json) + " deep.", document_.where_,
                           "Check that this is the right file.");
+        if (++values_ > most_json_values)
+            return refuse("There are more than 8,000,000 values in the file.", document_.where_, "Check that this is the right file.");
         stack_.push_back({name_, what});
         if (open_.empty()) document_.root_ = stack_.back();
         return true;
@@ -115,6 +117,7 @@ class JsonBuilder : public nlohmann::json_sax<Json> {
     JsonDocument::Span name_;                 // of the value to come
     std::vector<JsonDocument::Value> stack_;  // what the open ones hold so far, each after the one that holds it
     std::vector<std::size_t> open_;           // their places in it
+    std::size_t values_ = 0;
     std::vector<std::string_view> names_;     // of one object; kept for its memory
 };
 
@@ -210,7 +213,7 @@ void spread(const Json& json, std::string& out, std::size_t indent) {
             return;
         }
     }
-    const std::string inner(indent + 2, ' ');
+    const std::string inner(indent + 1, ' ');
     out += json.is_object() ? "{\n" : "[\n";
     bool first = true;
     for (const auto& item : json.items()) {
@@ -218,7 +221,7 @@ void spread(const Json& json, std::string& out, std::size_t indent) {
         first = false;
         out += inner;
         if (json.is_object()) out += Json(item.key()).dump() + ": ";
-        spread(item.value(), out, indent + 2);
+        spread(item.value(), out, indent + 1);
     }
     out += "\n" + std::string(indent, ' ') + (json.is_object() ? "}" : "]");
 }
@@ -365,17 +368,6 @@ std::string joined_unknown(const std::string& first, const std::string& second) 
     if (!joined || !joined->is_object()) return second;
     add_unknown(*joined, second);
     return joined->dump();
-}
-
-void check_format(const JsonCursor& root, std::string_view format) {
-    const JsonCursor name = root["format"];
-    if (name.text() != format)
-        name.fail(Reason::bad_format, "This is not a file of the format \"" + std::string(format) + "\".",
-                  "Check that this is the right file.");
-    const JsonCursor version = root["version"];
-    if (version.integer(1, 1'000'000) != 1)
-        version.fail(Reason::bad_format, "The file was written by a later version of this program.",
-                     "Use the version that wrote it, or a later one.");
 }
 
 }  // namespace bindhue::capture

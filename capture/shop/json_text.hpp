@@ -20,6 +20,7 @@ namespace bindhue::capture {
 using Json = nlohmann::ordered_json;  // keeps the order in which a person wrote the fields
 
 inline constexpr std::size_t largest_json_bytes = std::size_t{64} << 20;
+inline constexpr std::size_t most_json_values = 8'000'000;  // a rack of 200,000 spools has 5,000,000; this many take 400 MB
 inline constexpr int deepest_json = 32;  // nested arrays and objects
 
 // Whether a text that may be a table as well begins as a JSON object does.
@@ -123,8 +124,5 @@ void add_unknown(Json& object, const std::string& unknown);
 
 // The fields of both, as unknown() gives them; where both have one, the first one's.
 std::string joined_unknown(const std::string& first, const std::string& second);
-
-// The opening of each of our files: its format by name, and version 1.
-void check_format(const JsonCursor& root, std::string_view format);
 
 }  // namespace bindhue::capture

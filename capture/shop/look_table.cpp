@@ -5,7 +5,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/colour_json.hpp"
 #include "shop/csv.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 #include "shop/spool_file.hpp"
 
 namespace bindhue::capture {
@@ -15,10 +15,9 @@ constexpr std::size_t most_bands = 10'000;
 constexpr double unread = 2;  // standard deviation of a colour from a list that says nothing of it (a guess)
 
 Result<std::vector<AskedLook>> bands_of(std::string_view text, const std::string& where) {
-    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    Result<JsonDocument> document = read_format(text, where, reading_format);
     if (!document) return document.error();
     const JsonCursor root = document->root();
-    check_format(root, "bindhue-reading");
     std::vector<AskedLook> out;
     const JsonCursor bands = root["bands"];
     const std::size_t count = bands.size(0, most_bands);
@@ -43,10 +42,9 @@ Result<T> load(const std::filesystem::path& path, F read) {
 }  // namespace
 
 Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::string& where) {
-    Result<JsonDocument> document = JsonDocument::parse(text, where);
+    Result<JsonDocument> document = read_format(text, where, reading_format);
     if (!document) return document.error();
     const JsonCursor root = document->root();
-    check_format(root, "bindhue-reading");
     constexpr double usual_diameter_mm = 8;  // where the reading says none: only for the drawing
     const auto across = root.find("blank_diameter_mm");
     const double diameter = across ? across->number(0.1, 200) : usual_diameter_mm;

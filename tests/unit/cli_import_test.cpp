@@ -147,7 +147,7 @@ void bad_json(std::vector<BadFile>& out) {
     for (const auto& [at, value] : {std::pair{"/spools/0/readings/0/lab", "[40,-12]"}, {"/spools/0/readings/0/lab", "[400,0,0]"},
                                     {"/spools/0/readings/0/covariance", "[[1,0,0],[0,-1,0],[0,0,1]]"},
                                     {"/spools/0/readings/0/covariance", "[[1,2,0],[2,1,0],[0,0,1]]"},
-                                    {"/spools/0/readings/0/covariance", "[[1,0.5,0],[0,1,0],[0,0,1]]"}, {"/version", "2"}}) {
+                                    {"/spools/0/readings/0/covariance", "[[1,0.5,0],[0,1,0],[0,0,1]]"}, {"/version", "2"}, {"/version", "3"}}) {
         ordered_json changed = sound;
         changed[ordered_json::json_pointer(at)] = ordered_json::parse(value);
         out.push_back({std::string(at) + " is " + value, ".json", changed.dump(), false});
