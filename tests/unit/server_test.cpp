@@ -138,6 +138,30 @@ TEST_CASE("The page and its parts are served with a strict policy, and nothing e
     }
 }
 
+TEST_CASE("The rack is audited apart from other requests, and refused in words where there is nothing to audit it against") {
+    const Running bench;
+    const auto ended = [&](const char* asked) {
+        while (true) {
+            const Said said = bench.get(std::string("/api/rack/") + asked);
+            if (said.status != 200 || said.document().at("state") == "done") return said;
+            CHECK(bench.get("/").status == 200);
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
+        }
+    };
+    const json rack = ended("surfaces").document();
+    CHECK(rack["levels"].size() == 3);
+    CHECK(rack["gaps"].size() == 15);
+    const json spools = bench.get("/api/shop").document()["spools"];
+    CHECK(spools.size() == 144);
+    CHECK(spools[0]["lab"].size() == 3);
+    const Said refused = ended("jobs");
+    CHECK(refused.status == 422);
+    CHECK_FALSE(refused.document()["mend"].get<std::string>().empty());
+    CHECK(bench.get("/api/rack/other").status == 404);
+    CHECK(bench.get("/api/rack/").status == 404);
+    CHECK(bench.raw("POST /api/rack/surfaces HTTP/1.1\r\nHost: " + bench.host() + "\r\nOrigin: http://" + bench.host() + "\r\nContent-Length: 0\r\n\r\n").status >= 400);
+}
+
 TEST_CASE("A photo sent to the page is read, drawn and ranked") {
     const Running page;
     const Said sent = page.post(door());
