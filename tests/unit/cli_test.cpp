@@ -671,6 +671,9 @@ TEST_CASE("A rack goes out as CGATS, JSON and a table, and each comes in by what
     REQUIRE(bindhue_command("spool export " + at("cgats.csv") + " --format cgats" + demo_shop).code == 0);
     REQUIRE(bindhue_command("spool export " + at("table.json") + " --format csv" + demo_shop).code == 0);
     REQUIRE(bindhue_command("spool export " + at("json.cgats") + " --format json" + demo_shop).code == 0);
+    CHECK(text_of(folder.path / "cgats.csv").starts_with("CGATS.17"));
+    CHECK(text_of(folder.path / "table.json").starts_with("code,"));
+    CHECK(text_of(folder.path / "json.cgats").starts_with("{"));
     CHECK(text_of(folder.path / "rack.cgats").starts_with("CGATS.17"));
     std::filesystem::rename(folder.path / "table.json", folder.path / "table.cgats");
     std::string first;
