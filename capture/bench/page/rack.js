@@ -39,7 +39,7 @@ function disc(level, number, audit) {
   for (const dot of level.dots)
     drawn.append(coloured(svg("circle", { cx: dot.x, cy: dot.y, r: 2.7, class: dot.lab[0] < 50 ? "dot dark" : "dot" },
       svg("title", {}, `${dot.spool}, ${dot.schedule}, over ${dot.ground}: ${dot.screen.words}, ${inWords(dot.lab)}`)), dot));
-  for (const gap of gaps)
+  for (const gap of gaps.reverse()) // the largest on top
     drawn.append(svg("circle", { cx: gap.x, cy: gap.y, r: 6, class: "gap" }),
       svg("text", { x: gap.x, y: gap.y + 3, class: "gap-number" }, String(gap.number)));
   drawn.append(svg("text", { y: 137, class: "middle name" }, level.name));
