@@ -16,18 +16,6 @@
 namespace bindhue::capture::bench {
 namespace {
 
-Answer opening(const char* format) { return {{"format", format}, {"version", 1}}; }
-
-// For a screen: sRGB, and whether sRGB has this colour at all (browsers draw CIELAB themselves where they can).
-Answer on_screen(const Lab<D50>& lab) {
-    const LinearSrgb exact = to_linear_srgb(adapt<D65>(to_xyz(lab)));
-    constexpr double slack = 0.002;  // half a step of 8 bits in the mid tones
-    const auto inside = [](double v) { return v >= -slack && v <= 1 + slack; };
-    return {{"srgb", screen_hex(lab)},
-            {"in_srgb", inside(exact.r) && inside(exact.g) && inside(exact.b)},
-            {"words", colour_words(lab)}};
-}
-
 Result<double> one_number(const Query& query, const std::string& field, double otherwise, double least,
                           double most) {
     const auto at = query.find(field);
@@ -47,6 +35,18 @@ std::vector<std::string> all_of(const Query& query, const std::string& field) {
 }
 
 }  // namespace
+
+Answer opening(const char* format) { return {{"format", format}, {"version", 1}}; }
+
+// Browsers draw CIELAB themselves where they can.
+Answer on_screen(const Lab<D50>& lab) {
+    const LinearSrgb exact = to_linear_srgb(adapt<D65>(to_xyz(lab)));
+    constexpr double slack = 0.002;  // half a step of 8 bits in the mid tones
+    const auto inside = [](double v) { return v >= -slack && v <= 1 + slack; };
+    return {{"srgb", screen_hex(lab)},
+            {"in_srgb", inside(exact.r) && inside(exact.g) && inside(exact.b)},
+            {"words", colour_words(lab)}};
+}
 
 Answer error_answer(const Error& error) {
     Answer out = opening("bindhue-bench-error");
@@ -68,11 +68,18 @@ Answer shop_answer(const std::filesystem::path& shop, const CardLayout& card) {
         out["spools_error"] = error_answer(rack.error());
         return out;
     }
-    for (const SpoolEntry& entry : rack->entries)
+    for (const SpoolEntry& entry : rack->entries) {
+        const Reading dry = entry.spool.reading_for({});
         out["spools"].push_back({{"code", entry.spool.code},
                                  {"name", entry.spool.name},
                                  {"material", name(entry.spool.material)},
-                                 {"size", entry.spool.size}});
+                                 {"size", entry.spool.size},
+                                 {"size_mm", entry.spool.size_mm},
+                                 {"lot", entry.spool.lot},
+                                 {"metres_left", entry.metres_left ? Answer(*entry.metres_left) : Answer(nullptr)},
+                                 {"lab", to_json(dry.lab)},
+                                 {"screen", on_screen(dry.lab)}});
+    }
     return out;
 }
 

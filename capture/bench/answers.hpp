@@ -17,9 +17,15 @@ using Answer = nlohmann::ordered_json;
 // A query's fields, each as often as it is there.
 using Query = std::multimap<std::string, std::string>;
 
+// Format and version 1.
+Answer opening(const char* format);
+
 Answer error_answer(const Error& error);
 
-// What there is to choose from: the card, the spools, the schedules. A rack that can't be read is said in `spools_error`.
+// A colour for a screen: sRGB, whether sRGB has it at all, and its words.
+Answer on_screen(const Lab<D50>& lab);
+
+// What there is: the card, the spools with the best that is known of their dry colours, the schedules. A rack that can't be read is said in `spools_error`.
 Answer shop_answer(const std::filesystem::path& shop, const CardLayout& card);
 
 // Where a photo's reading stands; the reading itself, with each band's colour for the screen, once it is done.

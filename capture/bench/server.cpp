@@ -11,6 +11,7 @@
 #include "bench/answers.hpp"
 #include "bench/assets.hpp"
 #include "bench/guard.hpp"
+#include "bench/rack_auditor.hpp"
 #include "bench/sheet_answer.hpp"
 
 namespace bindhue::capture::bench {
@@ -20,8 +21,9 @@ using httplib::Request;
 using httplib::Response;
 
 constexpr const char* loopback = "127.0.0.1";
-constexpr std::size_t request_threads = 8;
 constexpr int patience_s = 10;  // with a client that says nothing
+// Each client that says nothing holds one so long: browsers open connections that they may not need.
+constexpr std::size_t request_threads = 32;
 
 std::vector<std::string> all_of(const Request& request, const char* field) {
     std::vector<std::string> out;
@@ -93,11 +95,13 @@ struct BenchServer::Inside {
     CardLayout card;
     int port = 0;
     httplib::Server http;
+    RackAuditor auditor;
     ReadingQueue queue;  // goes first: the threads that fill it end with serve()
 
     explicit Inside(BenchOptions&& options)
         : shop(std::move(options.shop)),
           card(options.card),
+          auditor(shop),
           queue(on_card(std::move(options.card)), options.limits) {
         http.new_task_queue = [] { return new httplib::ThreadPool(request_threads); };
         http.set_read_timeout(patience_s);
@@ -137,7 +141,7 @@ struct BenchServer::Inside {
         }));
     }
 
-    void get(const Request& request, Response& response) const {
+    void get(const Request& request, Response& response) {
         for (const Asset& asset : assets())
             if (request.path == asset.path) {
                 response.status = 200;
@@ -145,6 +149,12 @@ struct BenchServer::Inside {
                 return;
             }
         if (request.path == "/api/shop") return send(response, shop_answer(shop, card));
+
+        if (request.path == "/api/rack/surfaces" || request.path == "/api/rack/jobs") {
+            const Result<Answer> rack = auditor.answer(request.path.ends_with("jobs"));
+            if (!rack) return send(response, rack.error());
+            return send(response, *rack);
+        }
 
         const std::string readings = "/api/readings/";
         if (!request.path.starts_with(readings)) return send(response, no_such);

@@ -1,7 +1,9 @@
 // The bench page's server: one page on the loopback address.
 //
 //   GET  /                            the page, and its parts beside it
-//   GET  /api/shop                    what there is to choose from
+//   GET  /api/shop                    what there is: spools, schedules, the card
+//   GET  /api/rack/surfaces           the audit of the rack against all that surfaces take, once it is done; asking begins it
+//   GET  /api/rack/jobs               the same, against what the shop's jobs were read with
 //   POST /api/readings                a photo as it is, in the body; answers {id}
 //   GET  /api/readings/ID             where its reading stands, and the reading
 //   GET  /api/readings/ID/photo.jpg   the photo to draw it on

@@ -6,57 +6,39 @@
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
 #include "colour/audit.hpp"
-#include "colour/surface_gamut.hpp"
 #include "sheet/rack_picture.hpp"
 #include "sheet/swatch.hpp"
-#include "shop/grounds.hpp"
-#include "shop/job_file.hpp"
 #include "shop/look_table.hpp"
+#include "shop/rack_audit.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
 
-constexpr double region_step = 2.0;  // CIEDE2000 between neighbours: some 21 000 surface colours
 constexpr std::size_t shown = 15;
 
 struct AuditCommand {
     std::string shop, candidates, picture;
-    std::vector<std::string> targets, grounds{"dark", "white"}, schedules{"finish", "preserver+finish"};
-    double tolerance = default_tolerance;
+    std::vector<std::string> targets;
+    AuditWish wish;
     std::size_t buy = 5;
-    bool jobs = false, json = false;
+    bool json = false;
 
     struct Offer {
         Palette spools;
         std::vector<SpoolLook> looks;
         BuyingList list;
     };
-    // A spool that open jobs need.
-    struct Stock {
-        std::string code;
-        double needed_m = 0;
-        std::optional<double> left_m;
-        bool in_rack = false;
-
-        bool runs_out() const { return left_m && needed_m > *left_m; }
-    };
-    struct Found {
-        std::vector<Stock> stock;
-        Palette rack;
-        std::vector<Ground> under;
-        CoatModel coat_model;
-        std::vector<SpoolLook> looks;
-        std::vector<AskedLook> asked;
-        Audit audit;
+    struct Found : RackAudit {
         std::optional<Offer> offer;
     };
 
-    int run() const {
+    int run() {
+        wish.targets.assign(targets.begin(), targets.end());
         const Result<Found> found = find();
         if (!found) return fail(found.error());
         if (!picture.empty()) {
             const Status drawn = write_rack_picture(found->rack, found->looks, found->asked, found->audit,
-                                                    tolerance, picture);
+                                                    wish.tolerance, picture);
             if (!drawn) return fail(drawn.error());
         }
         if (json)
@@ -67,83 +49,35 @@ struct AuditCommand {
     }
 
     Result<Found> find() const {
-        Found out;
         const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return opened.error();
-        const Result<SpoolFile> spools = opened->spools();
-        if (!spools) return spools.error();
-        out.rack = spools->palette();
-        Result<std::vector<Ground>> under = parse_grounds(grounds, std::nullopt, out.rack, {});
-        if (!under) return under.error();
-        out.under = std::move(*under);
-        const Result<std::vector<Schedule>> coated = parse_schedules(schedules);
-        if (!coated) return coated.error();
-        Result<CoatModel> coat_model = coat_model_of(shop);
-        if (!coat_model) return coat_model.error();
-        out.coat_model = std::move(*coat_model);
-        Result<std::vector<SpoolLook>> looks = finished_looks(out.rack, out.under, *coated, out.coat_model);
-        if (!looks) return looks.error();
-        out.looks = std::move(*looks);
-
-        const Result<std::vector<JobFile>> kept = load_jobs(*opened);
-        if (!kept) return kept.error();
-        for (const auto& [code, metres] : thread_for_open_jobs(*kept)) {
-            const SpoolEntry* spool = spools->find(code);
-            out.stock.push_back({code, metres, spool == nullptr ? std::nullopt : spool->metres_left, spool != nullptr});
-        }
-        if (jobs) {
-            for (const JobFile& file : *kept) {
-                const Result<std::vector<AskedLook>> more = load_asked_looks(job_folder(*opened, file.name) / "reading.json");
-                if (!more && more.error().reason == Reason::not_found) continue;  // a job without photos
-                if (!more) return more.error();
-                out.asked.insert(out.asked.end(), more->begin(), more->end());
-            }
-            if (out.asked.empty() && targets.empty())
-                return Error{Reason::too_few, "No job of this shop has a reading.", "--jobs",
-                             "Make jobs with their photos: bindhue job new NAME --bands wraps.csv --photo PHOTO."};
-        }
-        for (const std::string& path : targets) {
-            const Result<std::vector<AskedLook>> more = load_asked_looks(path);
-            if (!more) return more.error();
-            out.asked.insert(out.asked.end(), more->begin(), more->end());
-        }
-        if (all_surfaces())
-            for (const Lab<D50>& c : surface_colours(region_step)) out.asked.push_back({c, 1});
-        Result<Audit> judged = audit(out.rack, out.looks, out.asked, tolerance);
-        if (!judged) return judged.error();
-        out.audit = std::move(*judged);
-
+        Result<RackAudit> audited = audit_rack(*opened, wish);
+        if (!audited) return audited.error();
+        Found out{std::move(*audited), {}};
         if (candidates.empty()) return out;
         Result<Palette> offered = load_offer(candidates);
         if (!offered) return offered.error();
         Offer offer;
         offer.spools = std::move(*offered);
         if (!offer.spools.empty()) {
-            Result<std::vector<SpoolLook>> their_looks = finished_looks(offer.spools, out.under, *coated, out.coat_model);
+            Result<std::vector<SpoolLook>> their_looks = finished_looks(offer.spools, out.grounds, out.schedules, out.coat_model);
             if (!their_looks) return their_looks.error();
             offer.looks = std::move(*their_looks);
         }
-        const Result<BuyingList> list = buying_list(offer.looks, out.asked, out.audit, buy, tolerance);
+        const Result<BuyingList> list = buying_list(offer.looks, out.asked, out.audit, buy, wish.tolerance);
         if (!list) return list.error();
         offer.list = *list;
         out.offer = std::move(offer);
         return out;
     }
 
-    bool all_surfaces() const { return targets.empty() && !jobs; }
-
-    // Coat tests that a spool's finished look rests on.
-    static std::size_t tests_behind(const Found& found, std::size_t look) {
-        return found.coat_model.tests(found.rack[found.looks[look].spool].material, found.looks[look].schedule);
-    }
-
     static nlohmann::ordered_json look_json(const Found& found, std::size_t index) {
         const SpoolLook& look = found.looks[index];
         return {{"spool", found.rack[look.spool].code},
                 {"schedule", name(look.schedule)},
-                {"ground", found.under[look.ground].label},
+                {"ground", found.grounds[look.ground].label},
                 {"lab", to_json(look.lab)},
-                {"coat_tests", tests_behind(found, index)}};
+                {"coat_tests", found.tests_behind(index)}};
     }
 
     nlohmann::ordered_json document(const Found& found) const {
@@ -172,19 +106,19 @@ struct AuditCommand {
                              {"runs_out", s.runs_out()}});
         // Of the surface colours there are too many to tell each.
         nlohmann::ordered_json each = nlohmann::ordered_json::array();
-        if (!all_surfaces())
+        if (!wish.all_surfaces())
             for (std::size_t t = 0; t < found.asked.size(); ++t) {
                 const Neighbour& near = found.audit.nearest[t];
                 each.push_back({{"lab", to_json(found.asked[t].lab)},
                                 {"weight", found.asked[t].weight},
                                 {"delta_e", near.delta_e},
-                                {"served", near.delta_e <= tolerance},
+                                {"served", near.delta_e <= wish.tolerance},
                                 {"best", look_json(found, near.index)}});
             }
         nlohmann::ordered_json out{{"format", "bindhue-audit"},
                                    {"version", 1},
-                                   {"asked", {{"from", targets}, {"jobs", jobs}, {"looks", found.asked.size()}}},
-                                   {"tolerance", tolerance},
+                                   {"asked", {{"from", targets}, {"jobs", wish.jobs}, {"looks", found.asked.size()}}},
+                                   {"tolerance", wish.tolerance},
                                    {"served", found.audit.served},
                                    {"looks", std::move(each)},
                                    {"gaps", std::move(gaps)},
@@ -210,11 +144,9 @@ struct AuditCommand {
     void print(const Found& found) const {
         const bool colour = terminal_has_colour();
         const Audit& audit = found.audit;
-        std::printf("%zu spools serve %.1f %% of the %zu %s, within %.1f CIEDE2000 when finished.\n",
-                    found.rack.size(), 100 * audit.served, found.asked.size(),
-                    all_surfaces() ? "surface colours that a wrap might ask for" : "looks asked for", tolerance);
-        std::fflush(stdout);
-        if (!all_surfaces()) print_each(found, colour);
+        std::cout << served_in_words(found, wish) << '\n';
+        std::cout.flush();
+        if (!wish.all_surfaces()) print_each(found, colour);
         if (!audit.gaps.empty()) {
             std::cout << "\nGaps, most asked for first";
             if (audit.gaps.size() > shown) std::cout << " (" << shown << " of " << audit.gaps.size() << ")";
@@ -228,8 +160,8 @@ struct AuditCommand {
                            number("%.1f %%", 100 * gap.share), std::to_string(gap.looks), in_words(gap.middle),
                            number("%.2f %%", 100 * gap.would_serve),
                            number("%.1f", gap.delta_e), number("%.1f", gap.worst), found.rack[nearest.spool].code,
-                           std::string(name(nearest.schedule)), found.under[nearest.ground].label,
-                           rests_on(tests_behind(found, gap.nearest))});
+                           std::string(name(nearest.schedule)), found.grounds[nearest.ground].label,
+                           rests_on(found.tests_behind(gap.nearest))});
             }
             std::cout << table.text();
         }
@@ -265,16 +197,10 @@ struct AuditCommand {
                                           : ""});
             std::cout << table.text();
         }
-        if (all_surfaces())
+        if (wish.all_surfaces())
             std::cout << "\nThe surface colours are those of paints, inks, plastics and textiles (Pointer 1980); thread "
                          "alone reaches fewer.\n";
-        std::size_t tested = 0;
-        for (std::size_t i = 0; i < found.looks.size(); ++i) tested += tests_behind(found, i) > 0;
-        const std::string how =
-            tested == 0 ? "from optics alone, for this shop has no coat test of these materials"
-                        : number("%.0f", 100 * static_cast<double>(tested) / static_cast<double>(found.looks.size())) +
-                                  " % of them by coat tests of this shop and the rest from optics alone";
-        std::cout << "\nFinished looks are predicted, " << how << ": make a test wrap before you buy.\n";
+        std::cout << '\n' << rests_in_words(found) << '\n';
     }
 
     // What was asked for and the best that the rack has for it, the worst served first.
@@ -293,8 +219,8 @@ struct AuditCommand {
             const Neighbour& near = nearest[order[i]];
             const SpoolLook& best = found.looks[near.index];
             table.add({swatch(asked.lab, colour), in_words(asked.lab), number("%g", asked.weight), number("%.1f", near.delta_e),
-                       found.rack[best.spool].code, std::string(name(best.schedule)), found.under[best.ground].label,
-                       near.delta_e <= tolerance ? "served" : "not served"});
+                       found.rack[best.spool].code, std::string(name(best.schedule)), found.grounds[best.ground].label,
+                       near.delta_e <= wish.tolerance ? "served" : "not served"});
         }
         std::cout << table.text();
     }
@@ -336,21 +262,21 @@ void add_audit(CLI::App& app, int& exit_code) {
                       "Looks that were asked for: what bindhue read --json printed, or a table with the columns "
                       "L,a,b and perhaps weight; may be repeated (default: the colours that surfaces take)")
         ->allow_extra_args(false);
-    audit->add_flag("--jobs", command->jobs, "Looks that were asked for: every wrap and trim read for a job of this shop");
+    audit->add_flag("--jobs", command->wish.jobs, "Looks that were asked for: every wrap and trim read for a job of this shop");
     audit->add_option("--candidates", command->candidates,
                       "Spools on offer: a file of spools, or a table with the columns "
                       "code,material,size_mm,L,a,b");
     audit->add_option("--buy", command->buy, "How many of them to buy at most")
         ->check(CLI::Range(1, 100))
         ->capture_default_str();
-    audit->add_option("--tolerance", command->tolerance, "CIEDE2000 within which a look is served")
+    audit->add_option("--tolerance", command->wish.tolerance, "CIEDE2000 within which a look is served")
         ->check(CLI::Range(0.1, 20.0))
         ->capture_default_str();
-    audit->add_option("--ground", command->grounds,
+    audit->add_option("--ground", command->wish.grounds,
                       "What lies under the thread: white, dark, underwrap:CODE or L,a,b; may be repeated")
         ->allow_extra_args(false)
         ->capture_default_str();
-    audit->add_option("--schedule", command->schedules, "none, finish or preserver+finish; may be repeated")
+    audit->add_option("--schedule", command->wish.schedules, "none, finish or preserver+finish; may be repeated")
         ->allow_extra_args(false)
         ->capture_default_str();
     audit->add_option("--picture", command->picture, "Draw the rack and its gaps: FILE.png or FILE.svg");

@@ -83,15 +83,14 @@ struct CoatCommand {
 
   private:
     static Result<ordered_json> predicted(const CoatModel& model, const std::string& line, const std::string& where) {
-        const Result<Json> json = parse_json(line, where);
-        if (!json) return json.error();
-        JsonCursor::Document document{where, std::nullopt};
-        const JsonCursor at(*json, document);
+        Result<JsonDocument> document = JsonDocument::parse(line, where);
+        if (!document) return document.error();
+        const JsonCursor at = document->root();
         const Material material = at["material"].word(parse_material);
         const Schedule schedule = at["schedule"].word(parse_schedule);
         const double size = at["size_mm"].number(min_thread_mm, max_thread_mm);
         const Reading dry{lab_at(at["dry_lab"]), {}, {}}, ground{lab_at(at["ground_lab"]), {}, {}};
-        if (document.error) return *document.error;
+        if (document->error()) return *document->error();
         Result<Reading> finished = model.predict(material, schedule, size, dry, ground);
         if (!finished) {
             Error error = finished.error();

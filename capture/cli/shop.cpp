@@ -61,6 +61,7 @@ struct ShopCommand {
 
     static ordered_json to_json(const VersionCheck& version) {
         ordered_json out{{"there", version.there}, {"reads", version.sound()}};
+        if (version.sound()) out["format_version"] = version.format_version;
         if (version.fault) out["fault"] = {{"where", version.fault->where}, {"what", version.fault->what}, {"mend", version.fault->mend}};
         return out;
     }
@@ -68,7 +69,7 @@ struct ShopCommand {
     static ordered_json document(const ShopCheck& found) {
         ordered_json rows = ordered_json::array();
         for (const FileCheck& file : found.files)
-            rows.push_back({{"file", file.name}, {"current", to_json(file.current)}, {"previous", to_json(file.previous)}});
+            rows.push_back({{"file", file.name}, {"format_version", file.format_version}, {"current", to_json(file.current)}, {"previous", to_json(file.previous)}});
         return {{"format", "bindhue-shop-check"},
                 {"version", 1},
                 {"sound", found.sound()},
@@ -78,9 +79,13 @@ struct ShopCommand {
 
     static void print(const ShopCheck& found) {
         if (found.files.empty()) std::cout << "This shop has no files yet.\n";
-        Table table({"file", "now", "the version before"});
-        for (const FileCheck& file : found.files)
-            table.add({file.name, file.current.there ? in_words(file.current) : "gone", in_words(file.previous)});
+        Table table({"file", "format", "now", "the version before"});
+        for (const FileCheck& file : found.files) {
+            const int now = file.current.format_version;
+            table.add({file.name,
+                       now == 0 ? "-" : std::to_string(now) + (now < file.format_version ? ", to become " + std::to_string(file.format_version) : ""),
+                       file.current.there ? in_words(file.current) : "gone", in_words(file.previous)});
+        }
         if (!found.files.empty()) std::cout << table.text();
         for (const FileCheck& file : found.files) {
             if (file.current.fault)
@@ -91,6 +96,10 @@ struct ShopCommand {
                                                     : std::string("no version before can be read: take the file from a copy of the shop"))
                           << '\n';
         }
+        if (std::any_of(found.files.begin(), found.files.end(),
+                        [](const FileCheck& f) { return f.current.sound() && f.current.format_version < f.format_version; }))
+            std::cout << "\nA file of an older format is read as it is, and written in the newer one when it is next changed; the older file is then "
+                         "kept for good beside it, as FILE.version-1.\n";
         if (!found.leftovers.empty())
             std::cout << "\nleft behind by saves that were cut off, " << found.leftovers.size()
                       << "; the next change of the shop removes them\n";

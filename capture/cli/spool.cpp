@@ -113,7 +113,7 @@ struct SpoolCommand {
         if (!rack) return fail(rack.error());
         if (is_own_file(*opened, file))
             return fail({Reason::bad_value, "This file is the shop's own.", file, "Name a file outside the shop's folder."});
-        const FileKind kind = format.empty() ? kind_by_name(file) : kind_by_name("." + format);
+        const FileKind kind = format.empty() ? kind_by_name(file) : kind_by_name("rack." + format);
         const Result<std::string> text = kind == FileKind::json    ? write_spool_file(*rack)
                                          : kind == FileKind::cgats ? write_spool_cgats(*rack)
                                                                    : Result<std::string>(write_spool_table(*rack));

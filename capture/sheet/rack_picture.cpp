@@ -6,29 +6,14 @@
 #include <string>
 
 #include "sheet/drawing.hpp"
+#include "sheet/rack_map.hpp"
 
 namespace bindhue::capture {
 namespace {
 
 constexpr double width = 1560, height = 950;
-constexpr double radius = 200, disc_y = 340, outermost_chroma = 115;
-constexpr std::size_t most_gaps = 15;
-
-struct Level {
-    const char* name;
-    double from, below;  // L
-    double x;            // of the disc's middle
-};
-// The limits of "dark" and "light" in colour_words.
-constexpr std::array levels{Level{"dark: L* below 35", 0, 35, 290}, Level{"middle: L* 35 to 70", 35, 70, 780},
-                            Level{"light: L* 70 and more", 70, 1000, 1270}};
-
-Point place(const Level& level, const Lab<D50>& c) {
-    const double chroma = std::hypot(c.a, c.b);
-    const double shrink = radius / outermost_chroma * std::min(1.0, outermost_chroma / std::max(chroma, 1e-9));
-    return {level.x + shrink * c.a, disc_y - shrink * c.b};
-}
-bool on(const Level& level, const Lab<D50>& c) { return c.L >= level.from && c.L < level.below; }
+constexpr double radius = 200, disc_y = 340;
+constexpr std::array middles{290.0, 780.0, 1270.0};  // of the discs, across
 
 void draw(Drawing& pen, const Palette& palette, std::span<const SpoolLook> looks,
           std::span<const AskedLook> asked, const Audit& audit, double tolerance) {
@@ -43,8 +28,13 @@ void draw(Drawing& pen, const Palette& palette, std::span<const SpoolLook> looks
              "Dots: finished looks of the spools, in their colours. White: looks asked for that no spool serves; "
              "its numbers are the gaps listed below.",
              16);
-    for (const Level& level : levels) {
-        const Point middle{level.x, disc_y};
+    for (std::size_t l = 0; l < rack_levels.size(); ++l) {
+        const RackLevel& level = rack_levels[l];
+        const Point middle{middles[l], disc_y};
+        const auto place = [&](const Lab<D50>& c) {
+            const DiscPoint at = on_disc(c);
+            return Point{middle.x + radius * at.x, middle.y + radius * at.y};
+        };
         pen.grey(0.62);
         pen.disc(middle, radius);
         // Outlines first, so that what lies together becomes one open area.
@@ -52,50 +42,40 @@ void draw(Drawing& pen, const Palette& palette, std::span<const SpoolLook> looks
             pen.grey(edge > 0 ? 0.25 : 1.0);
             for (std::size_t t = 0; t < asked.size(); ++t) {
                 const Lab<D50>& c = asked[t].lab;
-                if (audit.nearest[t].delta_e <= tolerance || !on(level, c)) continue;
-                // As far as the tolerance reaches, about: in CIEDE2000 a difference shrinks with chroma.
-                const double reach = tolerance * (1 + 0.03 * std::hypot(c.a, c.b));
-                pen.disc(place(level, c), 0.7 * reach * radius / outermost_chroma + edge);
+                if (audit.nearest[t].delta_e <= tolerance || !level.has(c)) continue;
+                pen.disc(place(c), radius * reach_on_disc(c, tolerance) + edge);
             }
         }
         pen.grey(0.45);
-        for (const double chroma : {25.0, 55.0, outermost_chroma})
+        for (const double chroma : chroma_rings)
             pen.ring(middle, radius * chroma / outermost_chroma, 0.8);
         for (const SpoolLook& look : looks) {
-            if (!on(level, look.lab)) continue;
+            if (!level.has(look.lab)) continue;
             pen.grey(look.lab.L < 50 ? 0.95 : 0.1);
-            pen.disc(place(level, look.lab), 5.2);
+            pen.disc(place(look.lab), 5.2);
             pen.colour(look.lab);
-            pen.disc(place(level, look.lab), 4.4);
+            pen.disc(place(look.lab), 4.4);
         }
         pen.grey(0);
-        for (std::size_t g = 0; g < std::min(most_gaps, audit.gaps.size()); ++g) {
+        for (std::size_t g = 0; g < std::min(most_gaps_shown, audit.gaps.size()); ++g) {
             const Gap& gap = audit.gaps[g];
-            if (!on(level, gap.middle)) continue;
-            const Point at = place(level, gap.middle);
+            if (!level.has(gap.middle)) continue;
+            const Point at = place(gap.middle);
             pen.grey(0);
             pen.disc(at, 11);
             pen.grey(1);
             pen.centred(at, std::to_string(g + 1), 13, true);
         }
         pen.grey(0);
-        pen.centred({level.x, disc_y + radius + 48}, level.name, 18, true);
-        constexpr std::array<std::pair<double, const char*>, 8> hues{{{30, "red"},
-                                                                      {60, "orange"},
-                                                                      {90, "yellow"},
-                                                                      {150, "green"},
-                                                                      {190, "blue-green"},
-                                                                      {270, "blue"},
-                                                                      {306, "violet"},
-                                                                      {340, "magenta"}}};
-        for (const auto& [hue, word] : hues) {
+        pen.centred({middle.x, disc_y + radius + 48}, level.name, 18, true);
+        for (const auto& [hue, word] : hue_names) {
             const double angle = hue / 180 * std::numbers::pi, side = std::cos(angle);
-            const Point at{level.x + (radius + 8) * side, disc_y - (radius + 14) * std::sin(angle) + 5};
+            const Point at{middle.x + (radius + 8) * side, disc_y - (radius + 14) * std::sin(angle) + 5};
             pen.beside(at, word, 14, side > 0.2 ? 0 : side < -0.2 ? 1 : 0.5);
         }
-        for (const double chroma : {25.0, 55.0, outermost_chroma}) {
+        for (const double chroma : chroma_rings) {
             const double out = radius * chroma / outermost_chroma * std::numbers::sqrt2 / 2;
-            pen.beside({level.x - out, disc_y + out + 12}, formatted("C* %.0f", chroma), 11, 0.5);
+            pen.beside({middle.x - out, disc_y + out + 12}, formatted("C* %.0f", chroma), 11, 0.5);
         }
     }
     const double top = disc_y + radius + 100;
@@ -106,7 +86,7 @@ void draw(Drawing& pen, const Palette& palette, std::span<const SpoolLook> looks
     pen.text(40, top, "The largest gaps, most asked for first: share of what is asked for; where one more spool would serve most, and how far the nearest is from there",
              16, true);
     constexpr std::size_t rows = 5;
-    for (std::size_t g = 0; g < std::min(most_gaps, audit.gaps.size()); ++g) {
+    for (std::size_t g = 0; g < std::min(most_gaps_shown, audit.gaps.size()); ++g) {
         const Gap& gap = audit.gaps[g];
         const double x = 40 + 510 * static_cast<double>(g / rows), y = top + 38 + 46 * static_cast<double>(g % rows);
         pen.colour(gap.middle);

@@ -139,6 +139,19 @@ Status save_file(const fs::path& path, std::string_view text, Previous previous)
     return ok();
 }
 
+Result<std::string> keep_beside(const fs::path& path, std::string_view text, const std::string& ending) {
+    for (int i = 1;; ++i) {
+        fs::path beside = path.string().append(ending);
+        if (i > 1) beside += std::string("-").append(std::to_string(i));
+        const Result<std::string> there = read_file(beside);
+        if (!there && there.error().reason != Reason::not_found) return there.error();
+        if (there && *there != text) continue;
+        if (!there)
+            if (const Status saved = save_file(beside, text, Previous::forgotten); !saved) return saved.error();
+        return beside.filename().string();
+    }
+}
+
 bool is_leftover(std::string_view name) { return name.starts_with('.') && name.ends_with(leftover_ending); }
 
 }  // namespace bindhue::capture

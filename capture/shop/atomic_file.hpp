@@ -22,6 +22,10 @@ enum class Previous { kept, forgotten };
 Status save_file(const std::filesystem::path& path, std::string_view text,
                  Previous previous = Previous::kept);
 
+// Keeps a text beside `path`, for good: as PATH and the ending or, where another text has that name, with -2, -3 and so on behind. Answers the
+// name of its file, which may have been there. Errors: storage.
+Result<std::string> keep_beside(const std::filesystem::path& path, std::string_view text, const std::string& ending);
+
 // Whether a save that was cut off may have left a file of this name, or a folder, behind.
 bool is_leftover(std::string_view name);
 

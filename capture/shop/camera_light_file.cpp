@@ -2,7 +2,7 @@
 
 #include <cstdlib>
 
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 
 namespace bindhue::capture {
 
@@ -27,11 +27,9 @@ ChannelCurves curves(const JsonCursor& channels) {
 }  // namespace
 
 Result<CameraLightPrior> read_camera_light(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, {}};
-    const JsonCursor root(*json, document);
-    check_format(root, "bindhue-camera-light");
+    Result<JsonDocument> document = read_format(text, where, camera_light_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     root["first_nm"].number(spectrum_first_nm, spectrum_first_nm);
     root["step_nm"].number(spectrum_step_nm, spectrum_step_nm);
     CameraLightPrior prior;
@@ -43,7 +41,7 @@ Result<CameraLightPrior> read_camera_light(std::string_view text, const std::str
     const JsonCursor lights = root["lights"];
     for (std::size_t k = 0, n = lights.size(1, 200); k < n; ++k)
         prior.lights.push_back({lights[k]["kind"].text(), lights[k]["name"].text(), spectrum(lights[k]["power"])});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     if (const Status status = validate(prior); !status) {
         Error error = status.error();
         error.where = where + ": " + error.where;

@@ -9,7 +9,7 @@
 #include "colour/reading.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/colour_json.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 
 namespace bindhue::capture {
 
@@ -17,7 +17,6 @@ extern const char* const bench_card_json;  // made of calibration/card.json when
 
 namespace {
 
-constexpr std::string_view format = "bindhue-card";
 constexpr std::string_view colour_space = "CIELAB, D50, 2 degree";
 constexpr double touching_mm = 1e-3;
 
@@ -196,11 +195,9 @@ const CardPatch* CardLayout::patch(std::string_view id) const {
 }
 
 Result<CardLayout> read_card_layout(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, format);
+    Result<JsonDocument> document = read_format(text, where, card_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
 
     CardLayout card;
     card.name = read_name(root["name"]);
@@ -269,7 +266,7 @@ Result<CardLayout> read_card_layout(std::string_view text, const std::string& wh
     if (!root.failed()) check_places(card.outline(), placed);
     card.unknown = root.unknown({"format", "version", "name", "size_mm", "opening_mm", "trust", "colour",
                                  "source", "values_from", "fiducials", "scale_mm", "patches"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return card;
 }
 
@@ -280,7 +277,8 @@ Result<CardLayout> load_card_layout(const std::filesystem::path& path) {
 }
 
 Result<std::string> write_card_layout(const CardLayout& card) {
-    Json root{{"format", format}, {"version", 1}, {"name", card.name}};
+    Json root = opening(card_format);
+    root["name"] = card.name;
     root["size_mm"] = Json::array({card.width_mm, card.height_mm});
     if (card.opening) root["opening_mm"] = rect_json(*card.opening);
     root["trust"] = name(card.trust);

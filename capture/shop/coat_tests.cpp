@@ -3,19 +3,18 @@
 #include "shop/atomic_file.hpp"
 #include "shop/colour_json.hpp"
 #include "shop/csv.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 
 namespace bindhue::capture {
 namespace {
 
-constexpr std::string_view format = "bindhue-coat-tests";
 constexpr std::size_t most_tests = 100'000;
 
 // A field that may be missing: then nothing is known of what that reading errs by.
-Matrix3 covariance_at(const JsonCursor& test, const char* field, const Lab<D50>& lab) {
+Matrix3 covariance_of(const JsonCursor& test, const char* field, const Lab<D50>& lab) {
     const auto at = test.find(field);
     if (!at) return {};
-    const Matrix3 out = matrix_at(*at);
+    const Matrix3 out = covariance_at(*at);
     if (!test.failed()) at->check(validate(Reading{lab, out, {}}));
     return out;
 }
@@ -62,11 +61,9 @@ Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const 
 }
 
 Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, format);
+    Result<JsonDocument> document = read_format(text, where, coat_tests_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     CoatTestFile file;
     const JsonCursor tests = root["tests"];
     const std::size_t n = tests.size(0, most_tests);
@@ -82,9 +79,9 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
                       {},
                       {},
                       {}};
-        entry.test.ground_covariance = covariance_at(at, "ground_covariance", entry.test.ground);
-        entry.test.dry_covariance = covariance_at(at, "dry_covariance", entry.test.dry);
-        entry.test.finished_covariance = covariance_at(at, "finished_covariance", entry.test.finished);
+        entry.test.ground_covariance = covariance_of(at, "ground_covariance", entry.test.ground);
+        entry.test.dry_covariance = covariance_of(at, "dry_covariance", entry.test.dry);
+        entry.test.finished_covariance = covariance_of(at, "finished_covariance", entry.test.finished);
         entry.source = at.text_or_empty("source");
         entry.date = at.text_or_empty("date");
         entry.unknown = at.unknown({"material", "schedule", "size_mm", "ground", "dry", "finished", "ground_covariance",
@@ -92,12 +89,12 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
         file.entries.push_back(std::move(entry));
     }
     file.unknown = root.unknown({"format", "version", "tests"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return file;
 }
 
 Result<std::string> write_coat_tests(const CoatTestFile& file) {
-    Json root{{"format", format}, {"version", 1}};
+    Json root = opening(coat_tests_format);
     add_unknown(root, file.unknown);
     root["tests"] = Json::array();
     for (const CoatTestEntry& e : file.entries) {
@@ -107,7 +104,7 @@ Result<std::string> write_coat_tests(const CoatTestFile& file) {
         out["dry"] = e.test.dry.vector();
         out["finished"] = e.test.finished.vector();
         const auto covariance = [&](const char* field, const Matrix3& m) {
-            if (m.m != Matrix3{}.m) out[field] = matrix_json(m);
+            if (m.m != Matrix3{}.m) out[field] = covariance_json(m);
         };
         covariance("ground_covariance", e.test.ground_covariance);
         covariance("dry_covariance", e.test.dry_covariance);
@@ -137,7 +134,7 @@ Result<CoatModel> load_coat_model(const std::filesystem::path& folder) {
 Status save_coat_tests(const std::filesystem::path& folder, const CoatTestFile& file) {
     const Result<std::string> text = write_coat_tests(file);
     if (!text) return text.error();
-    return save_file(folder / "coat-tests.json", *text);
+    return save_in_format(folder / "coat-tests.json", *text, coat_tests_format);
 }
 
 }  // namespace bindhue::capture

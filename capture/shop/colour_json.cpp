@@ -1,5 +1,8 @@
 #include "shop/colour_json.hpp"
 
+#include <array>
+#include <utility>
+
 namespace bindhue::capture {
 
 Lab<D50> lab_at(const JsonCursor& at) {
@@ -21,6 +24,29 @@ Matrix3 matrix_at(const JsonCursor& at) {
 Json matrix_json(const Matrix3& m) {
     Json out = Json::array();
     for (std::size_t row = 0; row < 3; ++row) out.push_back({m(row, 0), m(row, 1), m(row, 2)});
+    return out;
+}
+
+namespace {
+
+// Where the six stand; below the diagonal, which is what `validate` looks at.
+constexpr std::array<std::pair<std::size_t, std::size_t>, 6> places{{{0, 0}, {1, 1}, {2, 2}, {1, 0}, {2, 0}, {2, 1}}};
+
+}  // namespace
+
+Matrix3 covariance_at(const JsonCursor& at) {
+    Matrix3 out;
+    at.size(places.size(), places.size());
+    for (std::size_t i = 0; i < places.size(); ++i) {
+        const auto& [row, column] = places[i];
+        out(row, column) = out(column, row) = at[i].number(-1e6, 1e6);
+    }
+    return out;
+}
+
+Json covariance_json(const Matrix3& covariance) {
+    Json out = Json::array();
+    for (const auto& [row, column] : places) out.push_back(covariance(row, column));
     return out;
 }
 

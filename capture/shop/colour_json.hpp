@@ -1,4 +1,4 @@
-// Colours in a file, as [L, a, b], and covariances, as three rows of three numbers.
+// Colours in a file, as [L, a, b], and their covariances.
 #pragma once
 
 #include "colour/matrix.hpp"
@@ -8,6 +8,10 @@
 namespace bindhue::capture {
 
 Lab<D50> lab_at(const JsonCursor& at);
+// Six numbers, in the order of the columns of a table: the variances of L, a and b, then the covariances of L and a, L and b, a and b.
+Matrix3 covariance_at(const JsonCursor& at);
+Json covariance_json(const Matrix3& covariance);
+// Three rows of three numbers.
 Matrix3 matrix_at(const JsonCursor& at);
 Json matrix_json(const Matrix3& matrix);
 

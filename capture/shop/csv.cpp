@@ -11,6 +11,7 @@ namespace bindhue::capture {
 namespace {
 
 constexpr std::size_t most_columns = 1000;
+constexpr std::size_t most_fields = 8'000'000;  // in all: a rack of 200,000 readings has 5,400,000; this many may take 700 MB
 
 std::string_view trimmed(std::string_view text) {
     const auto first = text.find_first_not_of(" \t");
@@ -107,6 +108,7 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
     const char separator = separator_of(text);
     table.decimal_comma_ = separator != ',';
     Scanner scanner(text, separator);
+    std::size_t fields = 0;
     while (!scanner.at_end()) {
         CsvTable::Row row{scanner.line(), {}};
         for (bool last = false; !last;) {
@@ -130,6 +132,9 @@ Result<CsvTable> read_csv(std::string_view text, const std::string& where) {
                                  std::to_string(wanted) + ".",
                              "Separate fields as in the heading; quote texts that hold what separates, and numbers with a "
                              "decimal comma where commas separate.");
+            fields += wanted;
+            if (fields > most_fields)
+                return wrong(row.line, "The table has more than 8,000,000 fields.", "Divide it, or check that this is the right file.");
             table.rows_.push_back(std::move(row));
             continue;
         }

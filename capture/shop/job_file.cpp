@@ -7,14 +7,13 @@
 #include <unordered_set>
 
 #include "shop/atomic_file.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 
 namespace bindhue::capture {
 namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::string_view format = "bindhue-job";
 constexpr std::size_t most_bands = 10'000, most_photos = 1000, most_jobs = 100'000;
 constexpr double most_metres = 1e6;
 constexpr std::array states{"open", "taking", "done"};
@@ -71,7 +70,7 @@ Json band_json(const WantedBand& band, const std::string& unknown) {
 Status save_job(const Shop& shop, const JobFile& file) {
     const Result<std::string> text = write_job(file);
     if (!text) return text.error();
-    return save_file(job_folder(shop, file.name) / "job.json", *text);
+    return save_in_format(job_folder(shop, file.name) / "job.json", *text, job_format);
 }
 
 // What the job will take off each spool whose length is known.
@@ -92,11 +91,9 @@ Result<std::vector<TakenThread>> planned(SpoolFile& rack, const JobFile& file) {
 }  // namespace
 
 Result<JobFile> read_job(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, format);
+    Result<JsonDocument> document = read_format(text, where, job_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     JobFile file;
     const JsonCursor job_name = root["name"];
     file.name = job_name.text();
@@ -137,12 +134,15 @@ Result<JobFile> read_job(std::string_view text, const std::string& where) {
     }
     file.unknown = root.unknown({"format", "version", "name", "date", "note", "state", "coats", "film_mm", "one_guide", "bands",
                                  "photos", "taken"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return file;
 }
 
 Result<std::string> write_job(const JobFile& file) {
-    Json root{{"format", format}, {"version", 1}, {"name", file.name}, {"date", file.date}, {"note", file.note}};
+    Json root = opening(job_format);
+    root["name"] = file.name;
+    root["date"] = file.date;
+    root["note"] = file.note;
     root["state"] = states[static_cast<std::size_t>(file.state)];
     root["coats"] = file.job.coats;
     root["film_mm"] = file.job.film_mm;

@@ -3,11 +3,15 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <initializer_list>
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
+#include <variant>
+#include <vector>
 
 #include "colour/result.hpp"
 
@@ -16,12 +20,55 @@ namespace bindhue::capture {
 using Json = nlohmann::ordered_json;  // keeps the order in which a person wrote the fields
 
 inline constexpr std::size_t largest_json_bytes = std::size_t{64} << 20;
+inline constexpr std::size_t most_json_values = 8'000'000;  // a rack of 200,000 spools has 5,000,000; this many take 400 MB
 inline constexpr int deepest_json = 32;  // nested arrays and objects
 
 // Whether a text that may be a table as well begins as a JSON object does.
 bool looks_like_json(std::string_view text);
 
-// Refuses a field given twice, which the parser would quietly drop, besides what is no JSON.
+class JsonCursor;
+
+// A text as read: what stands in it, where it comes from, and the first thing found wrong with it. Only to be read: it holds few large pieces
+// of memory, where Json has one a value and takes twice as long.
+class JsonDocument {
+  public:
+    // Refuses a field given twice, and what is no JSON. `where` names the text in errors.
+    static Result<JsonDocument> parse(std::string_view text, std::string where);
+
+    // Neither moves nor ends while a cursor is in use.
+    JsonCursor root();
+    const std::optional<Error>& error() const { return error_; }
+    const std::string& where() const { return where_; }
+    Json to_json() const { return json_of(root_); }
+
+  private:
+    friend class JsonCursor;
+    friend class JsonBuilder;
+
+    // Characters in letters_, or values in values_.
+    struct Span {
+        std::uint32_t at = 0, size = 0;
+    };
+    struct Text : Span {};
+    struct List : Span {};
+    struct Object : Span {};
+    struct Value {
+        Span name;  // of the field that it is, if it is one
+        std::variant<std::nullptr_t, bool, std::int64_t, std::uint64_t, double, Text, List, Object> what;
+    };
+
+    std::string_view letters(Span span) const { return std::string_view(letters_).substr(span.at, span.size); }
+    std::span<const Value> inside(Span span) const { return std::span(values_).subspan(span.at, span.size); }
+    Json json_of(const Value& value) const;
+    bool path_to(const Value* wanted, const Value& from, std::string& path) const;
+
+    std::string where_, letters_;
+    std::vector<Value> values_;  // what an array or object holds stands together
+    Value root_;
+    std::optional<Error> error_;
+};
+
+// To be read and changed; else as JsonDocument::parse.
 Result<Json> parse_json(std::string_view text, const std::string& where);
 
 // One line for short things, so that a person can read and compare the file. Error: bad_value if a text is
@@ -33,14 +80,6 @@ Result<std::string> to_text(const Json& json);
 // outlive the cursor.
 class JsonCursor {
   public:
-    struct Document {
-        std::string where;
-        std::optional<Error> error;
-        const Json* root = nullptr;  // set by the first cursor
-    };
-
-    JsonCursor(const Json& root, Document& document) : json_(&root), document_(&document) { document.root = &root; }
-
     JsonCursor operator[](std::string_view field) const;                // must be there
     std::optional<JsonCursor> find(std::string_view field) const;       // absent and null are alike
     std::size_t size(std::size_t at_least, std::size_t at_most) const;  // of an array; 0 if it is none
@@ -69,13 +108,15 @@ class JsonCursor {
     void check(const Status& status) const {
         if (!status) fail(status.error().reason, status.error().what, status.error().mend);
     }
-    bool failed() const { return document_->error.has_value(); }
+    bool failed() const { return document_->error_.has_value(); }
 
   private:
-    JsonCursor(const Json* json, Document* document) : json_(json), document_(document) {}
+    friend class JsonDocument;
+    JsonCursor(const JsonDocument::Value* value, JsonDocument* document) : value_(value), document_(document) {}
+    std::string kind() const;
 
-    const Json* json_;  // null once something is wrong
-    Document* document_;
+    const JsonDocument::Value* value_;  // null once something is wrong
+    JsonDocument* document_;
 };
 
 // Adds fields that JsonCursor::unknown gave; a field that is there already stays.
@@ -83,8 +124,5 @@ void add_unknown(Json& object, const std::string& unknown);
 
 // The fields of both, as unknown() gives them; where both have one, the first one's.
 std::string joined_unknown(const std::string& first, const std::string& second);
-
-// The opening of each of our files: its format by name, and version 1.
-void check_format(const JsonCursor& root, std::string_view format);
 
 }  // namespace bindhue::capture

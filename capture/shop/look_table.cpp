@@ -5,7 +5,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/colour_json.hpp"
 #include "shop/csv.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 #include "shop/spool_file.hpp"
 
 namespace bindhue::capture {
@@ -15,11 +15,9 @@ constexpr std::size_t most_bands = 10'000;
 constexpr double unread = 2;  // standard deviation of a colour from a list that says nothing of it (a guess)
 
 Result<std::vector<AskedLook>> bands_of(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, "bindhue-reading");
+    Result<JsonDocument> document = read_format(text, where, reading_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     std::vector<AskedLook> out;
     const JsonCursor bands = root["bands"];
     const std::size_t count = bands.size(0, most_bands);
@@ -28,7 +26,7 @@ Result<std::vector<AskedLook>> bands_of(std::string_view text, const std::string
         if (role != "wrap" && role != "trim") continue;
         out.push_back({lab_at(bands[i]["lab"]), 1});
     }
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     if (out.empty())
         return Error{Reason::too_few, "The reading has no wrap and no trim.", where, "Give another reading."};
     return out;
@@ -44,11 +42,9 @@ Result<T> load(const std::filesystem::path& path, F read) {
 }  // namespace
 
 Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, "bindhue-reading");
+    Result<JsonDocument> document = read_format(text, where, reading_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     constexpr double usual_diameter_mm = 8;  // where the reading says none: only for the drawing
     const auto across = root.find("blank_diameter_mm");
     const double diameter = across ? across->number(0.1, 200) : usual_diameter_mm;
@@ -59,7 +55,7 @@ Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::stri
         out.push_back({bands[i]["start_mm"].number(-1e4, 1e4), bands[i]["length_mm"].number(0, 1e4), diameter,
                        bands[i]["role"].text() == "blank", lab_at(bands[i]["lab"])});
     }
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return out;
 }
 

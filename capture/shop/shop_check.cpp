@@ -6,7 +6,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/coat_tests.hpp"
 #include "shop/job_file.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 #include "shop/spool_file.hpp"
 
 namespace bindhue::capture {
@@ -20,49 +20,50 @@ Status status_of(const Result<T>& result) {
     return ok();
 }
 
-// What `bindhue read` printed: nothing of ours reads all of it again, so only its opening is looked at.
-Status check_reading(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, "bindhue-reading");
-    root["bands"].size(0, 10'000);
-    if (document.error) return *document.error;
-    return ok();
-}
-
 using Reader = std::function<Status(std::string_view text, const std::string& where)>;
 struct Kind {
     std::string file;
+    const FileFormat& format;
     Reader read;
 };
+
+// What `bindhue read` printed: nothing of ours reads all of it again, so only its opening is looked at.
+Status check_reading(std::string_view text, const std::string& where) {
+    Result<JsonDocument> document = read_format(text, where, reading_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
+    root["bands"].size(0, 10'000);
+    if (document->error()) return *document->error();
+    return ok();
+}
+
 // Every file that a shop can hold. A new one is added here.
 const std::vector<Kind>& in_shop() {
     static const std::vector<Kind> kinds{
-        {"spools.json", [](auto text, auto& where) { return status_of(read_spool_file(text, where)); }},
-        {"coat-tests.json", [](auto text, auto& where) { return status_of(read_coat_tests(text, where)); }}};
+        {"spools.json", spools_format, [](auto text, auto& where) { return status_of(read_spool_file(text, where)); }},
+        {"coat-tests.json", coat_tests_format, [](auto text, auto& where) { return status_of(read_coat_tests(text, where)); }}};
     return kinds;
 }
 const std::vector<Kind>& in_job() {
     static const std::vector<Kind> kinds{
-        {"job.json", [](auto text, auto& where) { return status_of(read_job(text, where)); }},
-        {"reading.json", check_reading}};
+        {"job.json", job_format, [](auto text, auto& where) { return status_of(read_job(text, where)); }},
+        {"reading.json", reading_format, check_reading}};
     return kinds;
 }
 
 const char* const previous_ending = ".previous";
 
-VersionCheck check_version(const fs::path& path, const Reader& read) {
+VersionCheck check_version(const fs::path& path, const Kind& kind) {
     const Result<std::string> text = read_file(path);
     if (!text && text.error().reason == Reason::not_found) return {};
-    if (!text) return {true, text.error()};
-    if (const Status status = read(*text, path.string()); !status) return {true, status.error()};
-    return {true, std::nullopt};
+    if (!text) return {true, text.error(), 0};
+    if (const Status status = kind.read(*text, path.string()); !status) return {true, status.error(), 0};
+    const Result<int> version = version_in(*text, path.string(), kind.format);
+    return {true, std::nullopt, version ? *version : 0};
 }
 
-FileCheck check_file(const fs::path& folder, const std::string& name, const Reader& read) {
-    return {name, check_version(folder / name, read), check_version((folder / name).string() + previous_ending, read)};
+FileCheck check_file(const fs::path& folder, const std::string& name, const Kind& kind) {
+    return {name, kind.format.version(), check_version(folder / name, kind), check_version((folder / name).string() + previous_ending, kind)};
 }
 
 // Names in a folder, in order; of a folder that is not there none.
@@ -80,14 +81,14 @@ Result<std::vector<std::string>> names_in(const fs::path& folder) {
 }
 
 struct Walked {
-    std::vector<std::pair<std::string, const Reader*>> files;
+    std::vector<std::pair<std::string, const Kind*>> files;
     std::vector<std::string> leftovers;
 };
 
 Result<Walked> walk(const Shop& shop) {
     Walked out;
     const auto take = [&](const std::string& before, const std::vector<Kind>& kinds, const std::vector<std::string>& names) {
-        for (const Kind& kind : kinds) out.files.emplace_back(before + kind.file, &kind.read);
+        for (const Kind& kind : kinds) out.files.emplace_back(before + kind.file, &kind);
         for (const std::string& name : names)
             if (is_leftover(name)) out.leftovers.push_back(before + name);
     };
@@ -107,19 +108,6 @@ Result<Walked> walk(const Shop& shop) {
     return out;
 }
 
-// Keeps this text beside `path` as NAME.aside-1 or, where that is another, -2 and so on; answers the name.
-Result<std::string> put_aside(const fs::path& path, const std::string& text) {
-    for (int i = 1;; ++i) {
-        const fs::path aside = path.string() + ".aside-" + std::to_string(i);
-        const Result<std::string> there = read_file(aside);
-        if (!there && there.error().reason != Reason::not_found) return there.error();
-        if (there && *there != text) continue;
-        if (!there)
-            if (const Status saved = save_file(aside, text, Previous::forgotten); !saved) return saved.error();
-        return aside.filename().string();
-    }
-}
-
 }  // namespace
 
 bool ShopCheck::sound() const {
@@ -130,8 +118,8 @@ Result<ShopCheck> check(const Shop& shop) {
     Result<Walked> walked = walk(shop);
     if (!walked) return walked.error();
     ShopCheck out;
-    for (const auto& [name, read] : walked->files) {
-        FileCheck file = check_file(shop.folder(), name, *read);
+    for (const auto& [name, kind] : walked->files) {
+        FileCheck file = check_file(shop.folder(), name, *kind);
         if (file.current.there || file.previous.there) out.files.push_back(std::move(file));
     }
     out.leftovers = std::move(walked->leftovers);
@@ -172,7 +160,7 @@ Result<Restored> restore(const Shop& shop, const std::string& name) {
     if (file.current.there) {
         const Result<std::string> current = read_file(path);
         if (!current) return current.error();
-        const Result<std::string> aside = put_aside(path, *current);
+        const Result<std::string> aside = keep_beside(path, *current, ".aside");
         if (!aside) return aside.error();
         out.aside = fs::path(name).replace_filename(*aside).string();
     }

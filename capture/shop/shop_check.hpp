@@ -15,12 +15,14 @@ namespace bindhue::capture {
 struct VersionCheck {
     bool there = false;
     std::optional<Error> fault;  // none: it reads
+    int format_version = 0;      // that it says to be of; 0 if it does not read
 
     bool sound() const { return there && !fault; }
 };
 
 struct FileCheck {
     std::string name;  // within the shop's folder: "spools.json", "jobs/trout-4/job.json"
+    int format_version = 0;  // in which the next save will write it
     VersionCheck current, previous;
 
     // A file that only its previous version shows to have been there is damaged as well: it is gone.

@@ -6,20 +6,19 @@
 
 #include "shop/atomic_file.hpp"
 #include "shop/colour_json.hpp"
-#include "shop/json_text.hpp"
+#include "shop/formats.hpp"
 
 namespace bindhue::capture {
 namespace {
 
-constexpr std::string_view format = "bindhue-spools";
 constexpr std::size_t most_spools = 1'000'000, most_readings = 10'000;
 
 NotedReading read_reading(const JsonCursor& at) {
     Reading reading;
     reading.lab = lab_at(at["lab"]);
     const JsonCursor covariance = at["covariance"];
-    reading.covariance = matrix_at(covariance);
-    if (const auto shared = at.find("shared")) reading.shared = matrix_at(*shared);
+    reading.covariance = covariance_at(covariance);
+    if (const auto shared = at.find("shared")) reading.shared = covariance_at(*shared);
     reading.context = {at.text_or_empty("camera"), at.text_or_empty("card"), at.text_or_empty("light")};
     if (!at.failed()) covariance.check(validate(reading));
     return {std::move(reading),
@@ -53,26 +52,33 @@ SpoolEntry read_spool(const JsonCursor& at) {
     return entry;
 }
 
+// What is empty is left out: in a large rack that is a fifth of the file.
+void add_text(Json& object, const char* field, const std::string& text) {
+    if (!text.empty()) object[field] = text;
+}
+
 Json reading_json(const Reading& reading, const ReadingNote& note) {
     Json out;
     out["lab"] = reading.lab.vector();
-    out["covariance"] = matrix_json(reading.covariance);
-    if (reading.shared.m != Matrix3{}.m) out["shared"] = matrix_json(reading.shared);
-    out["camera"] = reading.context.camera;
-    out["card"] = reading.context.card;
-    out["light"] = reading.context.light;
-    out["source"] = note.source;
-    out["date"] = note.date;
+    out["covariance"] = covariance_json(reading.covariance);
+    if (reading.shared.m != Matrix3{}.m) out["shared"] = covariance_json(reading.shared);
+    add_text(out, "camera", reading.context.camera);
+    add_text(out, "card", reading.context.card);
+    add_text(out, "light", reading.context.light);
+    add_text(out, "source", note.source);
+    add_text(out, "date", note.date);
     add_unknown(out, note.unknown);
     return out;
 }
 
 Json spool_json(const SpoolEntry& entry) {
     const Spool& spool = entry.spool;
-    Json out{{"code", spool.code}, {"name", spool.name}, {"material", name(spool.material)}};
-    out["size"] = spool.size;
+    Json out{{"code", spool.code}};
+    add_text(out, "name", spool.name);
+    out["material"] = name(spool.material);
+    add_text(out, "size", spool.size);
     out["size_mm"] = spool.size_mm;
-    out["lot"] = spool.lot;
+    add_text(out, "lot", spool.lot);
     if (entry.metres_left) out["metres_left"] = *entry.metres_left;
     add_unknown(out, entry.unknown);
     for (std::size_t i = 0; i < spool.readings.size(); ++i)
@@ -99,16 +105,16 @@ const SpoolEntry* SpoolFile::find(std::string_view code) const {
 SpoolEntry* SpoolFile::find(std::string_view code) { return const_cast<SpoolEntry*>(std::as_const(*this).find(code)); }
 
 Result<SpoolFile> read_spool_file(std::string_view text, const std::string& where) {
-    const Result<Json> json = parse_json(text, where);
-    if (!json) return json.error();
-    JsonCursor::Document document{where, std::nullopt};
-    const JsonCursor root(*json, document);
-    check_format(root, format);
+    Result<JsonDocument> document = read_format(text, where, spools_format);
+    if (!document) return document.error();
+    const JsonCursor root = document->root();
     SpoolFile file;
     file.note = root.text_or_empty("note");
     const JsonCursor spools = root["spools"];
     const std::size_t n = spools.size(0, most_spools);
-    std::unordered_set<std::string> codes;
+    file.entries.reserve(n);
+    std::unordered_set<std::string_view> codes;  // each entry's own, which stays where it is
+    codes.reserve(n);
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {
         file.entries.push_back(read_spool(spools[i]));
         if (!codes.insert(file.entries.back().spool.code).second)
@@ -116,7 +122,7 @@ Result<SpoolFile> read_spool_file(std::string_view text, const std::string& wher
                            "Another lot, material or size is another spool: give it another code.");
     }
     file.unknown = root.unknown({"format", "version", "note", "spools"});
-    if (document.error) return *document.error;
+    if (document->error()) return *document->error();
     return file;
 }
 
@@ -132,7 +138,8 @@ Result<std::string> write_spool_file(const SpoolFile& file) {
             return Error{Reason::bad_value, "The spool would have more than 10,000 readings.", "spool " + entry.spool.code,
                          "Keep the newest."};
     }
-    Json root{{"format", format}, {"version", 1}, {"note", file.note}};
+    Json root = opening(spools_format);
+    add_text(root, "note", file.note);
     add_unknown(root, file.unknown);
     root["spools"] = Json::array();
     for (const SpoolEntry& entry : file.entries) root["spools"].push_back(spool_json(entry));
@@ -151,7 +158,7 @@ Result<SpoolFile> load_spool_file(const std::filesystem::path& path) {
 Status save_spool_file(const std::filesystem::path& path, const SpoolFile& file) {
     const Result<std::string> text = write_spool_file(file);
     if (!text) return text.error();
-    return save_file(path, *text);
+    return save_in_format(path, *text, spools_format);
 }
 
 }  // namespace bindhue::capture

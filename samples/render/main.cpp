@@ -94,10 +94,8 @@ json shop() {
         const Lab truth = lab_d50(dry_opaque(s, dyed(s)));
         json lab = json::array();
         for (const double v : truth) lab.push_back(std::round(100 * (v + noise(random))) / 100);
-        const json reading{{"lab", lab},          {"covariance", {{0.04, 0, 0}, {0, 0.04, 0}, {0, 0, 0.04}}},
-                           {"camera", ""},        {"card", ""},
-                           {"light", ""},         {"source", "rendered"},
-                           {"date", "2026-11-01"}};
+        const json reading{{"lab", lab},          {"covariance", {0.04, 0.04, 0.04, 0, 0, 0}},
+                           {"source", "rendered"}, {"date", "2026-11-01"}};
         spools.push_back({{"code", s.code},
                           {"name", s.name},
                           {"material", name(s.material)},
@@ -106,7 +104,7 @@ json shop() {
                           {"lot", "1"},
                           {"readings", {reading}}});
     }
-    return {{"format", "bindhue-spools"}, {"version", 1}, {"note", "invented demo data"}, {"spools", spools}};
+    return {{"format", "bindhue-spools"}, {"version", 2}, {"note", "invented demo data"}, {"spools", spools}};
 }
 
 struct Arguments {

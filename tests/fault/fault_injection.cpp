@@ -2,7 +2,7 @@
 // (ENOSPC) or broken (EIO), or with half of a write done. Whatever happens, the shop must read as it was or as it
 // was to become, what the command says of itself must be true, and the command must work when it is run again.
 //
-//     fault_injection BINDHUE DEMO_SHOP [EVERY]
+//     fault_injection BINDHUE SOURCE_DIR [EVERY]
 //
 // tries every system call from the opening of the shop's lock on (or one in EVERY, and up to 50 each that writes, flushes or renames), and prints how
 // many it tried and how they ended. Ends with 1 if one left the shop otherwise, with 77 if this machine allows no tracing.
@@ -160,17 +160,20 @@ State state_of(const fs::path& shop) {
     return out;
 }
 
+constexpr std::size_t few = 50;  // one in more than so many calls: not even each write, and no photos
+
 struct Scenario {
     std::string name;
     std::vector<std::string> command;  // after the program; SHOP stands for the shop's folder
-    bool empty = false;                // begins without a shop
+    enum { demo, nothing, older } begins = demo;  // with the demo shop, without a shop, with one whose files are of older formats
+    bool reads_photos = false;         // slow under the sanitizers: tried only where many calls are
     bool several_files = false;        // may stop between two files; run again, it must finish
 };
 
 class Trial {
   public:
-    Trial(fs::path program, fs::path demo, fs::path work, Scenario scenario)
-        : program_(std::move(program)), demo_(std::move(demo)), shop_(work / "shop"), scenario_(std::move(scenario)) {}
+    Trial(fs::path program, fs::path start, fs::path work, Scenario scenario)
+        : program_(std::move(program)), start_(std::move(start)), shop_(work / "shop"), scenario_(std::move(scenario)) {}
 
     // False if this machine allows no tracing.
     bool all(std::size_t every) {
@@ -187,7 +190,7 @@ class Trial {
         static const std::set<long> always{SYS_write, SYS_fsync, SYS_rename, SYS_mkdir, SYS_flock, SYS_fchmod};
         for (std::size_t i = 0; i < whole.calls.size(); ++i) {
             const long call = whole.calls[i];
-            if (i % every != 0 && (every > 50 || !always.contains(call))) continue;
+            if (i % every != 0 && (every > few || !always.contains(call))) continue;
             cut(i, Fault::kill);
             if (!files.contains(call)) continue;
             cut(i, Fault::no_space);
@@ -217,7 +220,7 @@ class Trial {
     void begin() const {
         fs::remove_all(shop_);
         fs::create_directories(shop_);
-        if (!scenario_.empty) fs::copy(demo_, shop_, fs::copy_options::recursive);
+        if (!start_.empty()) fs::copy(start_, shop_, fs::copy_options::recursive);
     }
     void fault(const Ended& ended, const std::string& what) {
         ++faults_;
@@ -272,7 +275,7 @@ class Trial {
     struct Count {
         int tried = 0, old_left = 0, new_left = 0, between = 0;
     };
-    fs::path program_, demo_, shop_;
+    fs::path program_, start_, shop_;
     Scenario scenario_;
     State old_, new_;
     std::map<Fault, Count> counts_;
@@ -283,7 +286,7 @@ class Trial {
 
 int main(int argc, char** argv) {
     if (argc < 3) {
-        std::puts("usage: fault_injection BINDHUE DEMO_SHOP [EVERY]");
+        std::puts("usage: fault_injection BINDHUE SOURCE_DIR [EVERY]");
         return 2;
     }
     const std::size_t every = argc > 3 ? std::strtoul(argv[3], nullptr, 10) : 1;
@@ -296,7 +299,8 @@ int main(int argc, char** argv) {
     std::ofstream(wraps) << "spool,width_mm,diameter_mm,pitch_mm,count\nZ-1,30,10,0.15,2\nZ-2,3,10,0.12,2\n";
     // The demo shop, with spools whose length is known, a coat test and a job.
     fs::create_directories(start);
-    fs::copy(argv[2], start, fs::copy_options::recursive);
+    const fs::path source = argv[2];
+    fs::copy(source / "palettes/demo-shop", start, fs::copy_options::recursive);
     const std::string program = argv[1], shop = " --shop '" + start.string() + "' ";
     const auto prepare = [&](const std::string& what, const std::string& rest) {
         return std::system(("'" + program + "' " + what + shop + rest + " >/dev/null").c_str()) == 0;
@@ -308,18 +312,39 @@ int main(int argc, char** argv) {
     }
     const fs::path other = work / "other.csv";
     std::ofstream(other) << "code,name,material,size_mm,L,a,b\nZ-3,Fern,nylon,0.15,45,-22,20\nZ-4,Ash,silk,0.1,60,-1,-4\n";
+    // A shop whose rack and coat tests are of version 1.
+    const fs::path older = work / "older";
+    fs::create_directories(older);
+    fs::copy(source / "tests/fuzz/spools/full-version-1.json", older / "spools.json");
+    std::ofstream(older / "coat-tests.json")
+        << R"({"format":"bindhue-coat-tests","version":1,"tests":[{"material":"nylon","schedule":"finish","size_mm":0.15,"ground":[18,0,1],
+"dry":[45,50,30],"finished":[20,35,21],"dry_covariance":[[1,0,0],[0,1,0],[0,0,1]]}]})";
+    const auto photo = [&](const char* name) { return (source / "samples/photos" / name).string(); };
+    const std::string card = (source / "samples/card.json").string();
     const std::vector<Scenario> scenarios{
         {"spool import", {"spool", "import", other.string(), "--shop", "SHOP"}},
-        {"the first import", {"spool", "import", other.string(), "--shop", "SHOP"}, true},
+        {"the first import", {"spool", "import", other.string(), "--shop", "SHOP"}, Scenario::nothing},
         {"spool remove", {"spool", "remove", "Z-1", "--shop", "SHOP"}},
         {"coat add", {"coat", "add", "--table", tests.string(), "--shop", "SHOP"}},
         {"job new", {"job", "new", "second", "--bands", wraps.string(), "--shop", "SHOP"}},
-        {"job done", {"job", "done", "first", "--shop", "SHOP"}, false, true},
-        {"shop restore", {"shop", "restore", "spools.json", "--shop", "SHOP"}, false, true},
+        {"job done", {"job", "done", "first", "--shop", "SHOP"}, Scenario::demo, false, true},
+        {"shop restore", {"shop", "restore", "spools.json", "--shop", "SHOP"}, Scenario::demo, false, true},
+        {"spool add", {"spool", "add", "Z-5", "--material", "nylon", "--size-mm", "0.15", "--lab", "45,18,-12", "--shop", "SHOP"}},
+        {"spool edit", {"spool", "edit", "Z-1", "--metres", "42", "--lot", "3", "--shop", "SHOP"}},
+        {"spool enrol",
+         {"spool", "enrol", photo("shelf.jpg"), "--card", card, "--taken-under", "door", "--code", "red,pale,green", "--material", "silk", "--size-mm",
+          "0.1", "--shop", "SHOP"}, Scenario::demo, true},
+        {"coat add, from photos",
+         {"coat", "add", "--before", photo("test-dry.jpg"), "--after", photo("test-finished.jpg"), "--card", card, "--spool", "R1-12", "--schedule",
+          "finish", "--shop", "SHOP"}, Scenario::demo, true},
+        {"an older rack's change", {"spool", "edit", "Q-1", "--metres", "42", "--shop", "SHOP"}, Scenario::older, false, true},
+        {"older coat tests' change", {"coat", "add", "--table", tests.string(), "--shop", "SHOP"}, Scenario::older, false, true},
     };
     int faults = 0, tried = 0;
     for (const Scenario& scenario : scenarios) {
-        Trial trial(program, start, work, scenario);
+        if (scenario.reads_photos && every > few) continue;
+        const fs::path begin = scenario.begins == Scenario::demo ? start : scenario.begins == Scenario::older ? older : fs::path();
+        Trial trial(program, begin, work, scenario);
         if (!trial.all(every)) {
             std::puts("this machine lets no program trace its own child");
             fs::remove_all(work);

@@ -137,9 +137,9 @@ class Browser:
 class Bench:
     """bindhue bench on a free port."""
 
-    def __init__(self, command, source):
+    def __init__(self, command, source, shop=None):
         self._process = subprocess.Popen(
-            [command, "bench", "--json", "--port", "0", "--card", f"{source}/samples/card.json", "--shop", f"{source}/palettes/demo-shop"],
+            [command, "bench", "--json", "--port", "0", "--card", f"{source}/samples/card.json", "--shop", str(shop or f"{source}/palettes/demo-shop")],
             stdout=subprocess.PIPE, text=True)
         text = ""
         for line in self._process.stdout:

@@ -4,10 +4,12 @@ import http.client
 import json
 import os
 import pathlib
+import re
 import struct
 import subprocess
 import sys
 import tarfile
+import tempfile
 import threading
 import time
 import unittest
@@ -146,7 +148,7 @@ class Page(unittest.TestCase):
             self.read("cane.jpg")
             self.assertEqual(self.browser.run("return document.documentElement.scrollWidth"), 360)
             outside = self.browser.run(
-                "return [...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > 361 && !e.closest('svg')).map(e => e.outerHTML.slice(0, 80))")
+                "return [...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > 361 && !e.closest('svg') && !e.closest('table')).map(e => e.outerHTML.slice(0, 80))")
             self.assertEqual(outside, [])
             small = self.browser.run(
                 "return [...document.querySelectorAll('label, summary, select')].filter(e => e.checkVisibility() && e.getBoundingClientRect().height < 24).map(e => e.outerHTML.slice(0, 80))")
@@ -199,6 +201,84 @@ class Page(unittest.TestCase):
         self.assertIn(second, b.text("#strips"))
         # What has the focus is not hidden by the rod above it.
         self.assertTrue(b.run("const e = document.activeElement.getBoundingClientRect(); return e.top >= document.getElementById('stage').getBoundingClientRect().bottom"))
+        self.all_is_well()
+
+    def look_at_the_rack(self, asked="surfaces"):
+        b = self.browser
+        b.until("!document.getElementById('rack').hidden", "the rack is there")
+        b.run(f"document.querySelector('[name=asked][value={asked}]').click(); document.getElementById('look').click()")
+        b.until("!['', 'Looking at the rack: some seconds'].includes(document.getElementById('rack-said').textContent)", "the rack is audited", PATIENCE)
+
+    def test_the_rack_is_drawn_and_told_as_the_command_tells_it(self):
+        b = self.browser
+        run = lambda *words: json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], *words, "--shop", f"{SOURCE}/palettes/demo-shop", "--json"], capture_output=True, check=True).stdout)
+        audit, spools = run("audit"), run("spool", "list")["spools"]
+        self.look_at_the_rack()
+        self.assertIn(f"{len(spools)} spools serve {100 * audit['served']:.1f} % of the {audit['asked']['looks']} surface colours", b.text("#rack-said"))
+        discs = b.run("return [...document.querySelectorAll('.disc')].map(d => [d.getAttribute('role'), d.getAttribute('aria-label'), d.querySelectorAll('.dot').length, d.querySelector('.open').getAttribute('d').length])")
+        self.assertEqual([d[0] for d in discs], ["img"] * 3)
+        self.assertEqual(sum(d[2] for d in discs), sum(int(d[1].split(" finished looks")[0].split()[-1]) for d in discs))
+        self.assertGreater(sum(d[2] for d in discs), 2 * len(spools))
+        self.assertTrue(all(d[3] > 100 for d in discs), discs)
+        rows = lambda of: b.run(f"return [...document.querySelectorAll('{of} tbody tr')].map(r => r.innerText)")
+        gaps = rows("#audit")
+        self.assertEqual(len(gaps), 15)
+        for row, gap in zip(gaps, audit["gaps"]):
+            for said in (gap["words"], f"{100 * gap['share']:.1f} %", f"L* {gap['middle_lab'][0]:.1f}", f"{gap['delta_e']:.1f}", gap["nearest"]["spool"], gap["nearest"]["schedule"]):
+                self.assertIn(said, row)
+        self.assertIn(", ".join(audit["unneeded"]), b.text("#audit"))
+        self.assertIn("No two spools are twins", b.text("#audit"))
+        rack = rows("#spools")
+        self.assertEqual(len(rack), len(spools))
+        for row, spool in zip(rack, spools):
+            for said in (spool["code"], spool["name"], spool["material"], f"{spool['size_mm']:.2f}"):
+                self.assertIn(said, row)
+            for told, value in zip(re.search(r"L\* (\S+) a\* (\S+) b\* (\S+)", row).groups(), spool["lab"]):
+                self.assertAlmostEqual(float(told), value, delta=0.0501)
+        for code in audit["unneeded"]:
+            self.assertTrue(any(row.startswith(code) and "not needed" in row for row in rack), code)
+        # The shop has no jobs to be audited against.
+        self.look_at_the_rack("jobs")
+        self.assertIn("No job of this shop has a reading", b.text("#rack-said"))
+        self.assertIn("bindhue job new", b.text("#rack-said"))
+        self.assertEqual(b.run("return document.querySelectorAll('.disc').length"), 0)
+        complaints = [c for c in b.complaints() if "/api/rack/jobs" not in c]  # the refusal itself
+        self.assertEqual(complaints, [])
+        self.assertTrue(self.bench.alive())
+
+    def test_twins_in_the_rack_and_what_is_left_on_a_spool_are_told(self):
+        with tempfile.TemporaryDirectory() as shop:
+            text = json.loads(pathlib.Path(f"{SOURCE}/palettes/demo-shop/spools.json").read_text())
+            twin = json.loads(json.dumps(text["spools"][7]))
+            twin.update(code="TWIN-1", name="<i>twin</i>", metres_left=42)
+            text["spools"].append(twin)
+            with open(f"{shop}/spools.json", "w") as out:
+                json.dump(text, out)
+            bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE, shop))
+            self.browser.open(bench.address)
+            self.look_at_the_rack()
+            code = text["spools"][7]["code"]
+            self.assertIn(f"{code} and TWIN-1: no eye tells them apart", self.browser.text("#audit"))
+            row = self.browser.run("return [...document.querySelectorAll('#spools tbody tr')].at(-1).innerText")
+            for said in ("TWIN-1", "<i>twin</i>", "42", f"twin of {code}"):
+                self.assertIn(said, row)
+            self.assertEqual(self.browser.complaints(), [])
+
+    def test_the_rack_works_by_keyboard_and_on_a_phone(self):
+        b = self.browser
+        for dark in (False, True):
+            b.shape(360, 800, dark, touch=True)
+            b.open(self.bench.address)
+            b.until("!document.getElementById('rack').hidden", "the rack is there")
+            b.run("document.querySelector('[name=asked]').focus()")
+            b.press(TAB, SPACE)
+            b.until("document.querySelectorAll('.disc').length === 3", "the rack is drawn", PATIENCE)
+            self.assertEqual(b.run("return document.documentElement.scrollWidth"), 360)
+            self.assertEqual(b.run("return [...document.querySelectorAll('.disc')].filter(d => d.getBoundingClientRect().width < 300).length"), 0)
+            # A table that is wider than the screen is reached and scrolled by keyboard.
+            b.run("document.getElementById('look').focus()")
+            b.press(TAB)
+            self.assertEqual(b.run("return document.activeElement.getAttribute('aria-label')"), "Gaps")
         self.all_is_well()
 
     def test_what_is_no_photo_is_refused_in_words_and_the_next_photo_read(self):
@@ -273,6 +353,7 @@ class Page(unittest.TestCase):
                 self.browser.open(self.bench.address)
                 if photo:
                     self.read(photo)
+                self.look_at_the_rack()
                 self.browser.devtools("Runtime.evaluate", expression=axe)
                 found = self.browser.run("return axe.run().then(r => r.violations.map(v => [v.impact, v.id, v.help, v.nodes.map(n => n.target.join(' ')).slice(0, 5)]))")
                 self.assertEqual([v for v in found if v[0] in ("serious", "critical", "moderate")], [])

@@ -1,12 +1,10 @@
-// Times an audit of large racks against many looks, and its parts; and reading the file of a large rack.
+// Times an audit of large racks against many looks, and its parts.
 #include "colour/audit.hpp"
 
 #include <chrono>
 #include <cstdio>
 #include <random>
 #include <string>
-
-#include "shop/spool_file.hpp"
 
 using namespace bindhue;
 
@@ -61,13 +59,6 @@ int main() {
         const auto list = timed("5 to buy of 100 on offer", [&] { return buying_list(*offer, asked, *found, 5); });
         std::printf("  served %.1f %%, with the 5 %.1f %%%s\n", 100 * found->served, 100 * list->served,
                     list->best ? " (proven best)" : "");
-        if (spools < 100'000) continue;
-        capture::SpoolFile file;
-        for (const Spool& spool : palette) file.entries.push_back({.spool = spool, .metres_left = {}, .notes = {{"invented", "2026-11-01", ""}}, .past = {}, .unknown = ""});
-        const auto text = timed("writing the file as text", [&] { return capture::write_spool_file(file); });
-        std::printf("  %.1f MB\n", static_cast<double>(text->size()) / 1e6);
-        const auto back = timed("reading it", [&] { return capture::read_spool_file(*text, "spools.json"); });
-        if (!back) std::printf("  refused: %s\n", back.error().what.c_str());
     }
     return 0;
 }

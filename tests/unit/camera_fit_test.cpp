@@ -428,7 +428,7 @@ TEST_CASE("A photo that is already right is not made worse") {
     CHECK(fit->held_out_p95 < 1.0);
 }
 
-TEST_CASE("Hostile tables give an error that names the patch, or a sound fit; never a crash") {
+TEST_CASE("Hostile tables give an error that names the patch, or a sound fit, and never a crash") {
     const std::vector<PatchSample> card = Taken(plain_photo()).card();
     FitOptions linear;
     linear.linear = true;

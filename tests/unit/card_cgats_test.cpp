@@ -165,7 +165,7 @@ TEST_CASE("A map that names patches wrongly is refused with its line") {
     CHECK_FALSE(read_sample_names("id,sample\nA1,1\n", "map.csv", card));
 }
 
-TEST_CASE("A sample that is there twice, or is to be two patches, is refused; others are passed over") {
+TEST_CASE("A sample that is there twice, or is to be two patches, is refused, and others are passed over") {
     const CardLayout card = bench_card();
     const std::string sets = sets_of(card, lab_text);
     CHECK_THAT(refused(file(d50, "SAMPLE_ID LAB_L LAB_A LAB_B", sets + "B2 1 2 3\n")), Contains("line 78") && Contains("B2 is there twice"));

@@ -80,6 +80,17 @@ TEST_CASE("Where semicolons or tabs separate, numbers may have a decimal comma")
     CHECK_FALSE(read_csv("x;y\n1,000,5;2\n", "t.csv")->number(0, "x", 0, 9999));
 }
 
+TEST_CASE("A table too large to be held is refused with the line where it becomes so") {
+    std::string heading = "c0", line = "1";
+    for (int i = 1; i < 1000; ++i) heading.append(",c").append(std::to_string(i)), line += ",1";
+    std::string text = heading + "\n";
+    for (int i = 0; i < 8001; ++i) text += line + "\n";
+    const auto table = read_csv(text, "t.csv");
+    REQUIRE_FALSE(table);
+    CHECK(table.error().where == "t.csv: line 8002");
+    CHECK_FALSE(table.error().mend.empty());
+}
+
 TEST_CASE("A table that does not follow its format is refused with the line") {
     CHECK_THAT(refused("a,b\n1,2\n3\n"), Contains("t.csv: line 3 | The line has 1 fields, the heading 2."));
     CHECK_THAT(refused("a,b\n1,\"2\n3,4\n"), Contains("line 2 | A quoted field is not closed"));

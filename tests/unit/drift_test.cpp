@@ -16,7 +16,7 @@ Reading reading(const Lab<D50>& lab, const ReadingContext& context = door) {
 
 }  // namespace
 
-TEST_CASE("what readings of one kind share hides no drift; between kinds it does") {
+TEST_CASE("what readings of one kind share hides no drift, between kinds it does") {
     const Lab<D50> before{60, 20, 30}, after{62, 19, 33};
     const Drift seen = drift_between(reading(before), reading(after));
     CHECK(seen.same_kind);

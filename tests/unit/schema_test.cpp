@@ -118,11 +118,11 @@ TEST_CASE("The schema of coat tests and their reader agree on every rule") {
     test["ground"] = {18, 0, 1};
     test["dry"] = {45, 50, 30};
     test["finished"] = {20, 35, 21};
-    const Json covariance = Json::parse("[[1, 0.1, 0], [0.1, 2, 0], [0, 0, 2]]");
+    const Json covariance = Json::parse("[1, 2, 2, 0.1, 0, 0]");
     for (const char* field : {"ground_covariance", "dry_covariance", "finished_covariance"}) test[field] = covariance;
     test["source"] = "a stick";
     test["date"] = "2026-11-26";
-    Json document{{"format", "bindhue-coat-tests"}, {"version", 1}};
+    Json document{{"format", "bindhue-coat-tests"}, {"version", 2}};
     document["tests"] = Json::array({test});
     Walk walk(json_file("palettes/coat-tests.schema.json"), document,
               [](const Json& json) { return read_coat_tests(json.dump(), "c").has_value(); });

@@ -53,17 +53,21 @@ class Running {
     int port() const { return server_.port(); }
     std::string host() const { return "127.0.0.1:" + std::to_string(port()); }
 
-    // Sends the bytes as they are; with `half` closes without waiting for an answer.
-    Said raw(const std::string& bytes, bool half = false) const {
+    // A connection, or -1.
+    int connected() const {
         const int to = socket(AF_INET, SOCK_STREAM, 0);
         sockaddr_in address{};
         address.sin_family = AF_INET;
         address.sin_port = htons(static_cast<std::uint16_t>(port()));
         inet_pton(AF_INET, "127.0.0.1", &address.sin_addr);
-        if (connect(to, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0) {
-            close(to);
-            return {};
-        }
+        if (connect(to, reinterpret_cast<const sockaddr*>(&address), sizeof address) == 0) return to;
+        close(to);
+        return -1;
+    }
+    // Sends the bytes as they are; with `half` closes without waiting for an answer.
+    Said raw(const std::string& bytes, bool half = false) const {
+        const int to = connected();
+        if (to < 0) return {};
         std::size_t sent = 0;
         while (sent < bytes.size()) {
             const ssize_t n = send(to, bytes.data() + sent, bytes.size() - sent, MSG_NOSIGNAL);
@@ -136,6 +140,32 @@ TEST_CASE("The page and its parts are served with a strict policy, and nothing e
         CHECK(said.body.find("root:") == std::string::npos);
         CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy"));
     }
+}
+
+TEST_CASE("The rack is audited apart from other requests, and refused in words where there is nothing to audit it against") {
+    const Running bench;
+    const auto ended = [&](const char* asked) {
+        while (true) {
+            const Said said = bench.get(std::string("/api/rack/") + asked);
+            if (said.status != 200 || said.document().at("state") == "done") return said;
+            CHECK(bench.get("/").status == 200);
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
+        }
+    };
+    const Said audited = ended("surfaces");
+    INFO(audited.body.substr(0, 500));
+    REQUIRE(audited.status == 200);
+    CHECK(audited.document().at("levels").size() == 3);
+    CHECK(audited.document().at("gaps").size() == 15);
+    const json spools = bench.get("/api/shop").document().at("spools");
+    CHECK(spools.size() == 144);
+    CHECK(spools.at(0).at("lab").size() == 3);
+    const Said refused = ended("jobs");
+    CHECK(refused.status == 422);
+    CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
+    CHECK(bench.get("/api/rack/other").status == 404);
+    CHECK(bench.get("/api/rack/").status == 404);
+    CHECK(bench.raw("POST /api/rack/surfaces HTTP/1.1\r\nHost: " + bench.host() + "\r\nOrigin: http://" + bench.host() + "\r\nContent-Length: 0\r\n\r\n").status >= 400);
 }
 
 TEST_CASE("A photo sent to the page is read, drawn and ranked") {
@@ -237,6 +267,24 @@ TEST_CASE("Requests that are broken, foreign or too large are refused, and the s
         page.raw("POST /api/readings HTTP/1.1\r\n" + host + ours + "Content-Length: 100000000\r\n\r\n" + std::string(1000, 'x'), true);
     CHECK(page.get("/").status == 200);
     CHECK(page.post("hello").status == 202);
+}
+
+TEST_CASE("Clients that begin a request and say no more keep nobody waiting") {
+    const Running bench;
+    std::vector<int> silent;
+    for (int i = 0; i < 20; ++i) {
+        silent.push_back(bench.connected());
+        REQUIRE(silent.back() >= 0);
+        const std::string begun = i % 2 == 0 ? "GET /api/sh" : "";
+        send(silent.back(), begun.data(), begun.size(), MSG_NOSIGNAL);
+    }
+    CHECK(bench.get("/").status == 200);
+    // It did not wait until they were given up.
+    char byte = 0;
+    for (const int to : silent) {
+        CHECK(recv(to, &byte, 1, MSG_DONTWAIT) == -1);
+        close(to);
+    }
 }
 
 TEST_CASE("A full queue says so, and has room again later") {

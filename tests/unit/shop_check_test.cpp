@@ -85,9 +85,9 @@ TEST_CASE("The version before is put back, and what it replaces is kept") {
     save_rack(shop, "B");
     const auto undone = restore(shop, "spools.json");
     REQUIRE(undone);
-    CHECK(undone->aside == "spools.json.aside-1");
+    CHECK(undone->aside == "spools.json.aside");
     CHECK(code_in(shop) == "A");
-    CHECK(read_file(folder.path / "spools.json.aside-1")->find("\"B\"") != std::string::npos);
+    CHECK(read_file(folder.path / "spools.json.aside")->find("\"B\"") != std::string::npos);
 
     damage(folder.path / "spools.json");
     const auto mended = restore(shop, "spools.json");

@@ -12,14 +12,14 @@ namespace {
 
 Json rack() {
     return Json::parse(R"({
-      "format": "bindhue-spools", "version": 1, "note": "invented",
+      "format": "bindhue-spools", "version": 2, "note": "invented",
       "spools": [
         {"code": "Q-1", "name": "tide green", "material": "nylon", "size": "A", "size_mm": 0.15, "lot": "7", "metres_left": 85.5,
-         "readings": [{"lab": [40, -20, 10], "covariance": [[0.04, 0.01, 0], [0.01, 0.04, 0], [0, 0, 0.04]],
+         "readings": [{"lab": [40, -20, 10], "covariance": [0.04, 0.04, 0.04, 0.01, 0, 0],
                        "camera": "one", "card": "two", "light": "three", "source": "photo", "date": "2026-11-01"}]},
         {"code": "Q-2", "material": "preserved", "size_mm": 0.25,
-         "readings": [{"lab": [60, 0, 0], "covariance": [[1, 0, 0], [0, 1, 0], [0, 0, 1]]},
-                      {"lab": [61, 0, 0], "covariance": [[0, 0, 0], [0, 0, 0], [0, 0, 0]]}]}
+         "readings": [{"lab": [60, 0, 0], "covariance": [1, 1, 1, 0, 0, 0]},
+                      {"lab": [61, 0, 0], "covariance": [0, 0, 0, 0, 0, 0]}]}
       ]})");
 }
 
@@ -128,11 +128,13 @@ TEST_CASE("Each thing that is wrong with a rack is refused with its place and wh
          "s.json: spools[1].readings[0].lab", Reason::bad_format},
         {[](Json& f) { f["spools"][1]["readings"][0]["lab"][0] = 1e9; },
          "s.json: spools[1].readings[0].lab[0]", Reason::bad_value},
-        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"][1] = 4; },
+        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"].push_back(0); },
+         "s.json: spools[1].readings[0].covariance", Reason::bad_format},
+        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"][1] = "4"; },
          "s.json: spools[1].readings[0].covariance[1]", Reason::bad_format},
-        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"][1][1] = -1; },
+        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"][1] = -1; },
          "s.json: spools[1].readings[0].covariance", Reason::bad_value},
-        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"][0][1] = 0.5; },
+        {[](Json& f) { f["spools"][1]["readings"][0]["covariance"][3] = 1.5; },
          "s.json: spools[1].readings[0].covariance", Reason::bad_value},
     };
     for (const Case& wrong : cases) {

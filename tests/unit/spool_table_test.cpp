@@ -104,7 +104,7 @@ TEST_CASE("What is wrong in a table is named by line and column") {
     CHECK_THAT(refused(head), Contains("line 2 | The table has no line"));
 }
 
-TEST_CASE("Lines that say different things of one spool are refused; a silent line is filled in") {
+TEST_CASE("Lines that say different things of one spool are refused, and a silent line is filled in") {
     const std::string head = "code,material,size_mm,L,a,b,name,lot,metres_left\n", first = "A,nylon,0.15,50,0,0,Red,7,10\n";
     CHECK_THAT(refused(head + first + "A,nylon,0.15,51,0,0,Red,8,10\n"), Contains("line 3, column lot"));
     CHECK_THAT(refused(head + first + "A,nylon,0.15,51,0,0,Rust,7,10\n"), Contains("line 3, column name"));

@@ -45,3 +45,12 @@ export function matches(id, wanted, signal) {
   for (const schedule of wanted.schedules) query.append("schedule", schedule);
   return ask(`/api/readings/${id}/matches?${query}`, { signal });
 }
+
+// asked: "surfaces" or "jobs". Answers the audit once it is done.
+export async function rackAudit(asked, signal) {
+  for (;;) {
+    const audit = await ask(`/api/rack/${asked}`, { signal });
+    if (audit.state === "done") return audit;
+    await pause(250);
+  }
+}

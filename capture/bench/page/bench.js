@@ -1,7 +1,8 @@
 // The page's one flow: photo, reading, band, spools.
 import { matches, photoOf, read, Refused, shop } from "./api.js";
-import { coloured, html, interval, inWords, one, sideBySide, spread, svg } from "./draw.js";
+import { html, interval, inWords, one, sideBySide, spread, svg, swatch } from "./draw.js";
 import { whereTheyDiffer } from "./plot.js";
+import { showRack } from "./rack.js";
 import { rodStrip, ruler } from "./rod.js";
 
 const $ = (id) => document.getElementById(id);
@@ -101,11 +102,6 @@ function drawNotes() {
 }
 
 // ---- bands
-
-function swatch(colour) {
-  return svg("svg", { class: "swatch", viewBox: "0 0 40 40", "aria-hidden": "true" },
-    coloured(svg("rect", { x: 6, y: 6, width: 28, height: 28 }), colour));
-}
 
 function drawChips() {
   const chips = now.reading.bands.map((band, i) => {
@@ -282,6 +278,7 @@ try {
     (known.spools_error ? `. No spools: ${known.spools_error.what}` : `, ${known.spools.length} spools in the rack`);
   for (const spool of known.spools)
     $("underwrap").append(html("option", { value: spool.code }, `${spool.code} ${spool.name} (${spool.material} ${spool.size})`));
+  if (known.spools.length > 0) showRack(known.spools);
 } catch (cause) {
   trouble(cause);
 }

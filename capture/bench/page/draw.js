@@ -47,6 +47,11 @@ export function threadDefs() {
   return { defs, round: `url(#${own}-round)`, turns: `url(#${own}-turns)`, mask: `url(#${own}-mask)` };
 }
 
+export function swatch(colour) {
+  return svg("svg", { class: "swatch", viewBox: "0 0 40 40", "aria-hidden": "true" },
+    coloured(svg("rect", { x: 6, y: 6, width: 28, height: 28 }), colour));
+}
+
 // Old thread on the left and new on the right, without a gap between, as one lies beside the other on a rod.
 export function sideBySide(old, fresh) {
   const thread = threadDefs();
