@@ -102,7 +102,7 @@ int main(int argc, char** argv) {
             }
             if (learned.empty()) continue;
             const double held = inside / static_cast<double>(learned.size());
-            sound = sound && held > 0.8 && quantile(learned, 0.5) <= 1.1 * quantile(none, 0.5) + 0.5;
+            sound = sound && held > 0.8 && (n == 0 || quantile(learned, 0.5) <= 1.1 * quantile(none, 0.5) + 0.5);
             std::printf("%-14s %-17s %5zu  %4.2f / %4.2f  %3.0f %%   %4.2f / %5.2f %4.2f / %5.2f %4.2f / %5.2f\n", std::string(name(material)).c_str(),
                         std::string(name(schedule)).c_str(), n, quantile(learned, 0.5), quantile(learned, 0.95), 100 * held,
                         quantile(none, 0.5), quantile(none, 0.95), quantile(mean, 0.5), quantile(mean, 0.95), quantile(ridge, 0.5),
