@@ -3,15 +3,13 @@
 #include <algorithm>
 #include <iterator>
 
+#include "shop/same_reading.hpp"
+
 namespace bindhue::capture {
 namespace {
 
 Error wrong(const std::string& code, std::string what, std::string mend) {
     return {Reason::bad_value, std::move(what), "spool " + code, std::move(mend)};
-}
-
-bool same(const Reading& one, const Reading& other) {
-    return one.lab.vector() == other.lab.vector() && one.covariance.m == other.covariance.m && one.context == other.context;
 }
 
 // What is said against what the rack has.
@@ -90,7 +88,7 @@ Result<Enrolment> enrol(SpoolFile& rack, const std::vector<ToEnrol>& readings, c
             out.drifted = out.drifted || one.drift->beyond_chance;
         }
         std::vector<Reading>& kept = entry->spool.readings;
-        one.known = std::any_of(kept.begin(), kept.end(), [&](const Reading& r) { return same(r, now.reading); });
+        one.known = std::any_of(kept.begin(), kept.end(), [&](const Reading& r) { return same_reading(r, now.reading); });
         if (one.known) continue;
         entry->notes.resize(kept.size());
         if (one.drift && one.drift->beyond_chance) {

@@ -12,6 +12,7 @@
 #include "colour/adaptation.hpp"
 #include "shop/csv.hpp"
 #include "shop/json_text.hpp"
+#include "shop/same_reading.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -167,11 +168,6 @@ bool is_known(std::string_view column) {
            std::any_of(terms.begin(), terms.end(), [&](const Term& t) { return column == t.name || column == column_of(t, "shared_"); });
 }
 
-bool same(const Reading& one, const Reading& other) {
-    return one.lab.vector() == other.lab.vector() && one.covariance.m == other.covariance.m &&
-           one.shared.m == other.shared.m && one.context == other.context;
-}
-
 std::string shortest(double value) {
     std::array<char, 400> text{};  // of 5e-324, without an exponent, it fills 326
     const auto [end, code] = std::to_chars(text.data(), text.data() + text.size(), value, std::chars_format::fixed);
@@ -304,8 +300,8 @@ Result<Merged> merge(SpoolFile& rack, const SpoolFile& other, const std::string&
         known.unknown = joined_unknown(known.unknown, entry.unknown);
         known.notes.resize(known.spool.readings.size());
         const auto is_there = [&](const Reading& reading) {
-            return std::any_of(known.spool.readings.begin(), known.spool.readings.end(), [&](const Reading& r) { return same(r, reading); }) ||
-                   std::any_of(known.past.begin(), known.past.end(), [&](const NotedReading& r) { return same(r.reading, reading); });
+            return std::any_of(known.spool.readings.begin(), known.spool.readings.end(), [&](const Reading& r) { return same_reading(r, reading); }) ||
+                   std::any_of(known.past.begin(), known.past.end(), [&](const NotedReading& r) { return same_reading(r.reading, reading); });
         };
         for (std::size_t i = 0; i < entry.spool.readings.size(); ++i) {
             if (is_there(entry.spool.readings[i])) {
