@@ -13,6 +13,7 @@ namespace {
 
 constexpr int search_side =
     1600;  // fiducials are searched on an image no larger than this: full scale costs many decodes
+constexpr int quick_side = 720;
 constexpr double worst_tilt_deg = 45.0;   // beyond, the card's own sheen and its thickness spoil the patches
 constexpr double fewest_px_per_mm = 3.0;  // below, a 9 mm patch has too few pixels clear of its edges
 
@@ -335,13 +336,27 @@ cv::Point2d CardPose::project(const CardSpace& p) const {
     return {camera(0, 0) * u * bend + camera(0, 2), camera(1, 1) * v * bend + camera(1, 2)};
 }
 
+CardPoint CardPose::place_under(const cv::Point2d& pixel, const CardPoint& guess) const {
+    CardPoint at = guess;
+    for (int round = 0; round < 20; ++round) {
+        const cv::Point2d here = project({at.x_mm, at.y_mm, 0});
+        const cv::Point2d dx = project({at.x_mm + 0.1, at.y_mm, 0}) - here, dy = project({at.x_mm, at.y_mm + 0.1, 0}) - here;
+        const double det = dx.x * dy.y - dx.y * dy.x;
+        if (std::abs(det) < 1e-12) break;
+        const cv::Point2d miss = pixel - here;
+        at.x_mm += 0.1 * (miss.x * dy.y - miss.y * dy.x) / det;
+        at.y_mm += 0.1 * (dx.x * miss.y - dx.y * miss.x) / det;
+    }
+    return at;
+}
+
 CardSpace CardPose::camera_position() const {
     const cv::Vec3d c = -(rotation.t() * translation);
     return {c[0], c[1], -c[2]};
 }
 
 Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
-                           const std::optional<CardCorners>& corners) {
+                           const std::optional<CardCorners>& corners, FiducialSearch search) {
     std::vector<SeenCorner> seen_corners;
     const double width = layout.width_mm, height = layout.height_mm;
     int found = 0, expected = 0;
@@ -356,10 +371,14 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
         expected = static_cast<int>(markers.size());
         const cv::Mat grey = grey_8bit(photo);
         std::vector<FoundMarker> seen;
-        for (const int side : {search_side, 2 * search_side, std::max(grey.cols, grey.rows)}) {
+        const int longest = std::max(grey.cols, grey.rows);
+        int sought = 0;  // on a picture of so many pixels
+        for (const int side : {search == FiducialSearch::quick ? quick_side : search_side, 2 * search_side, longest}) {
             const bool whole_picture = side > 2 * search_side;
-            if (seen.size() >= (whole_picture ? 2 : markers.size())) break;
+            if (sought >= longest || seen.size() >= (whole_picture ? 2 : markers.size())) break;
+            if (sought > 0 && search == FiducialSearch::quick) break;
             std::vector<FoundMarker> closer = detect(grey, side, layout.family);
+            sought = side;
             if (closer.size() > seen.size()) seen = std::move(closer);
         }
         for (FoundMarker& marker : seen) {

@@ -33,6 +33,8 @@ class CardPose {
 
     // Pixel of a point in card space (pixel centres at whole numbers).
     cv::Point2d project(const CardSpace& p) const;
+    // The point of the card's plane that lies under a pixel, by Newton's method from the first guess; near it if none does.
+    CardPoint place_under(const cv::Point2d& pixel, const CardPoint& guess) const;
     // Position of the lens in card space.
     CardSpace camera_position() const;
     // Pixels a millimetre at the card's middle.
@@ -45,10 +47,14 @@ class CardPose {
 // is read.
 using CardCorners = std::array<cv::Point2d, 4>;
 
+// How long fiducials are sought: thorough, up to the whole picture; quick, once, on a small one, for a live picture in which a card that is
+// near enough to be measured is large.
+enum class FiducialSearch { thorough, quick };
+
 // By the layout's fiducials, or by corners given by hand. Errors, all cannot_measure: no fiducial found, too
 // few (at least two markers are needed, half as far apart each way as the layout's own), seen too obliquely
 // (over 45 degrees), too small (under 3 px/mm).
 Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
-                           const std::optional<CardCorners>& corners = {});
+                           const std::optional<CardCorners>& corners = {}, FiducialSearch search = FiducialSearch::thorough);
 
 }  // namespace bindhue::capture

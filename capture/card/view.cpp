@@ -85,6 +85,7 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
         sample.id = patch.id;
         sample.role = patch.role;
         sample.reference = patch.lab;
+        if (patch.covariance) sample.reference_covariance = *patch.covariance;
         if (patch.spectrum) sample.spectrum = patch.spectrum->resampled();
         sample.place = r.centre();
         const auto n = static_cast<double>(values[0].size());

@@ -57,5 +57,6 @@ void add_coat(CLI::App& app, int& exit_code);
 void add_job(CLI::App& app, int& exit_code);
 void add_audit(CLI::App& app, int& exit_code);
 void add_bench(CLI::App& app, int& exit_code);
+void add_shoot(CLI::App& app, int& exit_code);
 
 }  // namespace bindhue::capture::cli

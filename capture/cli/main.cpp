@@ -19,6 +19,7 @@ int main(int argc, char** argv) {
                (program->get_subcommands().empty() ? "" : program->get_subcommands().front()->get_name() + " ") + "--help\n";
     });
     add_read(app, exit_code);
+    add_shoot(app, exit_code);
     add_match(app, exit_code);
     add_card(app, exit_code);
     add_audit(app, exit_code);

@@ -85,6 +85,9 @@ Status check(const PatchSample& p, std::size_t index, const FitOptions& options)
     if (!finite(r.vector()) || r.L < 0 || r.L > 110 || std::abs(r.a) > 200 || std::abs(r.b) > 200)
         return bad_value("The reference is no CIELAB colour (L 0 to 110, a and b within 200).", where,
                          "Correct the card's values.");
+    for (std::size_t k = 0; k < 3; ++k)
+        if (!std::isfinite(p.reference_covariance(k, k)) || p.reference_covariance(k, k) < 0)
+            return bad_value("The reference's variance is negative or not a number.", where, "Give zeros where it is not known.");
     if (p.place && (!std::isfinite(p.place->x_mm) || !std::isfinite(p.place->y_mm) ||
                     std::abs(p.place->x_mm) > 1e5 || std::abs(p.place->y_mm) > 1e5))
         return bad_value("The place on the card is not a number of millimetres.", where,
@@ -118,6 +121,12 @@ double quantile(std::vector<double> v, double p) {
     return v[i] + (x - static_cast<double>(i)) * (v[j] - v[i]);
 }
 
+double reference_noise(const PatchSample& s) {
+    double sum = 0;
+    for (std::size_t k = 0; k < 3; ++k) sum += detail::lab_weight[k] * detail::lab_weight[k] * s.reference_covariance(k, k);
+    return sum;
+}
+
 // Patches and traps as the joint fit wants them. `taking_part` marks the patches that the fit may see.
 JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& taking_part,
                  const LightField& frame, const FitOptions& options) {
@@ -129,7 +138,7 @@ JointData gather(std::span<const PatchSample> samples, const std::vector<bool>& 
         if (s.role == PatchRole::trap)
             data.traps.push_back({i, s.rgb, to_xyz(s.reference).Y, place});
         else
-            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place, ends_of(s, options), {}});
+            data.patches.push_back({i, s.rgb, s.standard_error, s.reference, place, ends_of(s, options), {}, reference_noise(s)});
     }
     for (JointPatch& p : data.patches)
         for (std::size_t k = 0; k < data.patches.size(); ++k)

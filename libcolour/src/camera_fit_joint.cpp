@@ -441,10 +441,10 @@ void JointFit::reweigh() {
         const double length = residual_.segment(3 * i, 3).norm() / scale_;
         weight_(i) = length > huber ? huber / length : 1.0;
         if (i >= patches) continue;
-        // Noise of this patch's mean beyond what all patches share.
+        // Noise of this patch's mean, and of its reference, beyond what all patches share.
         const JointPatch& patch = data_->patches[static_cast<std::size_t>(i)];
         const Vector3 slope = tone.slope(patch.rgb);
-        double noise = 0;
+        double noise = patch.reference_noise;
         for (int c = 0; c < 3; ++c) {
             const double response_error = patch.standard_error[at(c)] * slope[at(c)] * data_->gain[at(c)];
             noise +=

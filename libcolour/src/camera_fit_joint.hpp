@@ -49,6 +49,7 @@ struct JointPatch {
     LightField::Terms place{};       // basis at its place; zero without one
     std::array<End, 3> end{};        // channels of which the file says only "this or beyond"
     std::vector<std::size_t> twins;  // patches of the same ink, itself included: they are left out together
+    double reference_noise = 0;      // variance of the reference in weighted Lab, summed over its axes
 
     bool censored() const { return end != std::array<End, 3>{}; }
 };

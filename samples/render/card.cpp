@@ -36,7 +36,7 @@ void draw_marker(CardPrint& card, int id, double x, double y, double size) {
 
 }  // namespace
 
-CardPrint card_from(const std::string& path) {
+CardPrint card_from(const std::string& path, const Printer& printer) {
     std::ifstream in(path);
     if (!in)
         throw std::runtime_error(path + ": can't be read (run from the top of the project, or give --card)");
@@ -51,13 +51,13 @@ CardPrint card_from(const std::string& path) {
         card.columns = std::lround(card.width_mm * CardPrint::cells_per_mm);
         card.rows = std::lround(card.height_mm * CardPrint::cells_per_mm);
         card.raster.assign(static_cast<std::size_t>(card.columns * card.rows), paper_print);
-        card.prints = {paper(), printed({0, 0, 0, 100})};
-        if (layout.at("patches").size() > 200) throw std::runtime_error(path + ": more than 200 patches");
+        card.prints = {paper(printer), printed({0, 0, 0, 100}, printer)};
+        if (layout.at("patches").size() > 120) throw std::runtime_error(path + ": more than 120 patches");
         for (const auto& patch : layout.at("patches")) {
             const std::array<double, 4> rect = patch.at("rect_mm");
             const std::array<double, 4> ink = patch.at("ink_percent");
             fill(card, rect[0], rect[1], rect[2], rect[3], static_cast<std::uint8_t>(card.prints.size()));
-            card.prints.push_back(patch.at("role") == "trap" ? black_trap() : printed(ink));
+            card.prints.push_back(patch.at("role") == "trap" ? black_trap() : printed(ink, printer));
         }
         for (const auto& marker : layout.at("fiducials").at("markers")) {
             const std::array<double, 4> rect = marker.at("rect_mm");
@@ -73,6 +73,25 @@ CardPrint card_from(const std::string& path) {
         throw std::runtime_error(path + ": not a card layout: " + e.what());
     }
     return card;
+}
+
+void lay_beside(CardPrint& card, const CardPrint& other, double x_mm, double y_mm) {
+    if (!(x_mm >= 0 && y_mm >= 0 && x_mm <= 500 && y_mm <= 500) || (x_mm < card.width_mm && y_mm < card.height_mm))
+        throw std::runtime_error("the card beside must lie to the right of the card or below, within 500 mm");
+    const CardPrint alone = card;
+    card.beside_mm = {x_mm, y_mm, other.width_mm, other.height_mm};
+    card.columns = std::lround(std::max(alone.width_mm, x_mm + other.width_mm) * CardPrint::cells_per_mm);
+    card.rows = std::lround(std::max(alone.height_mm, y_mm + other.height_mm) * CardPrint::cells_per_mm);
+    card.raster.assign(static_cast<std::size_t>(card.columns * card.rows), paper_print);
+    const auto put = [&](const CardPrint& from, long left, long top, std::size_t first_print) {
+        for (long j = 0; j < std::min(from.rows, card.rows - top); ++j)
+            for (long i = 0; i < std::min(from.columns, card.columns - left); ++i)
+                card.raster[static_cast<std::size_t>((top + j) * card.columns + left + i)] =
+                    static_cast<std::uint8_t>(first_print + from.raster[static_cast<std::size_t>(j * from.columns + i)]);
+    };
+    put(alone, 0, 0, 0);
+    put(other, std::lround(x_mm * CardPrint::cells_per_mm), std::lround(y_mm * CardPrint::cells_per_mm), alone.prints.size());
+    card.prints.insert(card.prints.end(), other.prints.begin(), other.prints.end());
 }
 
 nlohmann::json measured(const CardPrint& card, std::uint64_t seed) {

@@ -36,7 +36,8 @@ constexpr const char* usage =
     "                                   coat tests of threads that hang on no rack (40, noise 0.2 per Lab "
     "axis, by plates)\n"
     "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
-    "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json)\n"
+    "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json), --printer N: the card as a home printer prints it,\n"
+    "         --beside LAYOUT: another card in the card's plane, as the model printer prints it, its corner at --beside-at X,Y (0,118)\n"
     "Example: render scene samples/scenes/door.json /tmp/door\n";
 
 void write_text(const std::string& path, const std::string& text) {
@@ -122,7 +123,7 @@ Arguments parsed(int argc, char** argv) {
         }
         bool known = false;
         for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
-                              "--count", "--noise", "--by"})
+                              "--count", "--noise", "--by", "--printer", "--beside", "--beside-at"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -144,7 +145,7 @@ void resize(Scene& scene, const std::string& size) {
 
 std::uint64_t whole_number(const std::string& text) {
     if (text.empty() || text.size() > 18 || text.find_first_not_of("0123456789") != std::string::npos)
-        throw std::invalid_argument("SEED, --shot and --count must be whole numbers");
+        throw std::invalid_argument("SEED, --shot, --count and --printer must be whole numbers");
     return std::stoull(text);
 }
 
@@ -180,7 +181,14 @@ int run(int argc, char** argv) {
                                                  by == "fibres" ? CoatJudge::fibres : CoatJudge::plates));
         return 0;
     }
-    const CardPrint card = card_from(option("--card", "calibration/card.json"));
+    CardPrint card = card_from(option("--card", "calibration/card.json"), Printer{whole_number(option("--printer", "0"))});
+    if (a.options.count("--beside")) {
+        double x = 0, y = 0;
+        char rest = 0;
+        const std::string at = option("--beside-at", "0,118");
+        if (std::sscanf(at.c_str(), "%lf,%lf%c", &x, &y, &rest) != 2) throw std::invalid_argument("--beside-at must be like 0,118");
+        lay_beside(card, card_from(option("--beside", "")), x, y);
+    }
     if (command == "check") return check(card) ? 0 : 1;
     if (command == "card") {
         write_text(a.plain[1], dumped(measured(card, 4711)));

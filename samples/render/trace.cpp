@@ -521,7 +521,8 @@ void World::make_light() {
                 0.8f / 16 * (e[l * way_count + direct] + e[l * way_count + by_wall]);
     }
     LightMap face;
-    face.size(-2, card_.width_mm + 2, 83, -2, card_.height_mm + 2, 58);
+    const double reach_x = std::max(card_.width_mm, card_.beside_mm[0] + card_.beside_mm[2]), reach_y = std::max(card_.height_mm, card_.beside_mm[1] + card_.beside_mm[3]);
+    face.size(-2, reach_x + 2, static_cast<int>(std::lround(83 * reach_x / card_.width_mm)), -2, reach_y + 2, static_cast<int>(std::lround(58 * reach_y / card_.height_mm)));
     fill(face, [&](double x, double y) { return arriving({x, y, 0}, {0, 0, 1}, false, false, 10, 96); });
     on_card_ = std::move(face);
     LightMap bare, coated;
@@ -713,15 +714,16 @@ nlohmann::json World::truth() const {
     t["camera"] = scene_.camera.sensor;
     const auto a = project({79.5, 55, 0}), b = project({80.5, 55, 0});
     t["px_per_mm"] = rounded(std::hypot(a[0] - b[0], a[1] - b[1]), 1e-3);
-    json corners = json::array();
-    for (const auto& [x, y] : {std::pair{0.0, 0.0},
-                               {card_.width_mm, 0.0},
-                               {card_.width_mm, card_.height_mm},
-                               {0.0, card_.height_mm}}) {
-        const auto q = project({x, y, 0});
-        corners.push_back({std::round(q[0] * 100) / 100, std::round(q[1] * 100) / 100});
-    }
-    t["card_corners_px"] = scene_.card ? corners : json();
+    const auto corners = [&](double left, double top, double width, double height) {
+        json out = json::array();
+        for (const auto& [x, y] : {std::pair{left, top}, {left + width, top}, {left + width, top + height}, {left, top + height}}) {
+            const auto q = project({x, y, 0});
+            out.push_back({std::round(q[0] * 100) / 100, std::round(q[1] * 100) / 100});
+        }
+        return out;
+    };
+    t["card_corners_px"] = scene_.card ? corners(0, 0, card_.width_mm, card_.height_mm) : json();
+    if (card_.beside_mm[2] > 0) t["beside_corners_px"] = corners(card_.beside_mm[0], card_.beside_mm[1], card_.beside_mm[2], card_.beside_mm[3]);
     t["rod"] = {
         {"diameter_mm_left", scene_.rod.diameter_left_mm},
         {"diameter_mm_right", scene_.rod.diameter_right_mm},

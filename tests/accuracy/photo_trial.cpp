@@ -111,13 +111,12 @@ Desk::~Desk() {
 }
 
 Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const json& truth,
-             const std::string& name) {
+             const std::string& name, const fs::path& card) {
     Outcome out;
     out.name = name;
     out.truth = truth;
     const Desk desk;
-    std::vector<std::string> words{tool, "read", "--card", (source() / "samples/card.json").string(),
-                                   "--json"};
+    std::vector<std::string> words{tool, "read", "--card", card.string(), "--json"};
     for (const fs::path& photo : photos) {
         const fs::path copy =
             desk.path / ("photo" + std::to_string(words.size()) + photo.extension().string());

@@ -65,9 +65,9 @@ struct Outcome {
     std::optional<double> diameter_error;  // share
 };
 
-// Several photos of one rod are read as one; the truth is that of the first.
+// Several photos of one rod are read as one; the truth is that of the first. `card`: its layout, by default that of the sample photos.
 Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const json& truth,
-             const std::string& name);
+             const std::string& name, const fs::path& card = source() / "samples/card.json");
 
 double quantile(std::vector<double> values, double p);
 

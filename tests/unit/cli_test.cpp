@@ -74,7 +74,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "match", "card print", "card assign", "card fit", "audit", "coat add", "coat check", "coat model", "job takes", "job new", "job show", "job sheet", "job done", "shop check", "shop restore", "spool enrol", "spool add", "spool edit", "bench"}) {
+    for (const char* command : {"read", "shoot", "match", "card print", "card assign", "card fit", "audit", "coat add", "coat check", "coat model", "job takes", "job new", "job show", "job sheet", "job done", "shop check", "shop restore", "spool enrol", "spool add", "spool edit", "bench"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);

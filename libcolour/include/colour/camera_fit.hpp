@@ -59,6 +59,8 @@ struct PatchSample {
     // beyond" and the patch counts by the others; where it is not, the patch is left out.
     bool clipped = false;
     std::array<bool, 3> clipped_low{}, clipped_high{};
+    // How sure the reference itself is; zero if not known. A patch counts for less the less sure it is.
+    Matrix3 reference_covariance{};
 };
 
 // 3x3; root-polynomial of degree 2, with 6 terms: r, g, b, sqrt(rg), sqrt(gb), sqrt(rb); of degree 3, with 7 more, cube roots of
