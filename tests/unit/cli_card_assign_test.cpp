@@ -1,6 +1,4 @@
 // `bindhue card assign` as its user meets it: what it writes, what it never writes over, and how it refuses.
-#include <sys/wait.h>
-
 #include <catch2/catch.hpp>
 #include <cstdlib>
 #include <fstream>
@@ -10,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "shop/card_layout.hpp"
+#include "support/command.hpp"
 #include "temporary_folder.hpp"
 
 using namespace bindhue;
@@ -18,24 +17,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-struct Ended {
-    int code = -1;
-    std::string out, err;
-};
-
-std::string text_of(const fs::path& path) {
-    std::ifstream in(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-}
-
-Ended assign(const fs::path& folder, const std::string& arguments) {
-    const std::string line = "cd '" + folder.string() + "' && " BINDHUE_COMMAND " card " + arguments + " >out.log 2>err.log";
-    const int status = std::system(line.c_str());
-    Ended ended{WIFEXITED(status) ? WEXITSTATUS(status) : -1, text_of(folder / "out.log"), text_of(folder / "err.log")};
-    fs::remove(folder / "out.log");
-    fs::remove(folder / "err.log");
-    return ended;
-}
+Ended assign(const fs::path& folder, const std::string& arguments) { return bindhue_command("card " + arguments, folder); }
 
 std::string measurements(double darker) {
     std::ostringstream out;

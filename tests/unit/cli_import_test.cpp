@@ -1,7 +1,5 @@
 // Files with something wrong in them, given to `bindhue spool import` on a shop on disk: each is refused with what, where and how
 // to mend, and not a byte of the shop changes.
-#include <sys/wait.h>
-
 #include <catch2/catch.hpp>
 #include <cstdio>
 #include <cstdlib>
@@ -13,6 +11,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "support/command.hpp"
 #include "temporary_folder.hpp"
 
 using nlohmann::ordered_json;
@@ -26,11 +25,6 @@ struct BadFile {
     std::string bytes;
     bool has_line = true;  // the error must name a line, or a place in the JSON
 };
-
-std::string text_of(const fs::path& path) {
-    std::ifstream in(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-}
 
 using Row = std::vector<std::string>;
 std::string csv(const std::vector<Row>& rows, char separator = ',') {
@@ -260,18 +254,16 @@ TEST_CASE("Of 500 bad files none gets a byte into a shop, and each is told with 
     std::ofstream(folder.path / "sound.cgats") << sound_cgats;
     const fs::path copy = folder.path / "copy";
     fs::copy(shop, copy);
-    CHECK(std::system(("'" BINDHUE_COMMAND "' spool import '" + (folder.path / "sound.cgats").string() + "' --shop '" + copy.string() + "' >/dev/null").c_str()) == 0);
+    CHECK(bindhue_command("spool import " + quoted(folder.path / "sound.cgats") + " --shop " + quoted(copy)).code == 0);
 
     for (std::size_t i = 0; i < files.size(); i += every) {
         const BadFile& bad = files[i];
-        const fs::path path = folder.path / ("bad" + bad.ending), said = folder.path / "said";
+        const fs::path path = folder.path / ("bad" + bad.ending);
         std::ofstream(path, std::ios::binary) << bad.bytes;
-        const std::string line = "'" BINDHUE_COMMAND "' spool import '" + path.string() + "' --shop '" + shop.string() + "' >'" +
-                                 said.string() + "' 2>&1 </dev/null";
-        const int status = std::system(line.c_str());
-        const std::string told = text_of(said);
+        const Ended ended = bindhue_command("spool import " + quoted(path) + " --shop " + quoted(shop));
+        const std::string told = ended.out + ended.err;
         INFO(bad.what << "\n" << told);
-        CHECK((WIFEXITED(status) && WEXITSTATUS(status) == 3));
+        CHECK(ended.code == 3);
         CHECK(told.find("bindhue: " + path.string()) != std::string::npos);
         CHECK(told.find("\n  what to do: ") != std::string::npos);
         if (bad.has_line) CHECK(told.find(": line ") != std::string::npos);

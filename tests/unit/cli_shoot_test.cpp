@@ -1,6 +1,4 @@
 // `bindhue shoot` as its user meets it, from a sequence of pictures in place of a camera, up to a photo that `bindhue read` reads.
-#include <sys/wait.h>
-
 #include <catch2/catch.hpp>
 #include <cstdlib>
 #include <fstream>
@@ -10,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "colour/difference.hpp"
+#include "support/command.hpp"
 #include "support/live_frames.hpp"
 #include "temporary_folder.hpp"
 
@@ -18,21 +17,7 @@ using nlohmann::json;
 
 namespace {
 
-struct Ended {
-    int code = -1;
-    std::string out, err;
-};
-
-std::string text_of(const fs::path& path) {
-    std::ifstream in(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-}
-
-Ended run(const fs::path& folder, const std::string& arguments) {
-    const std::string line = "cd '" + folder.string() + "' && " BINDHUE_COMMAND " " + arguments + " >out.log 2>err.log";
-    const int status = std::system(line.c_str());
-    return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, text_of(folder / "out.log"), text_of(folder / "err.log")};
-}
+Ended run(const fs::path& folder, const std::string& arguments) { return bindhue_command(arguments, folder); }
 
 const std::string card = " --card '" + (samples / "card.json").string() + "' ";
 

@@ -1,6 +1,4 @@
 // The command as its user meets it: run as a program, judged by what it prints and how it ends.
-#include <sys/wait.h>
-
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cstdlib>
@@ -13,6 +11,7 @@
 
 #include "card/view.hpp"
 #include "shop/colour_json.hpp"
+#include "support/command.hpp"
 #include "support/image_bytes.hpp"
 #include "support/sample.hpp"
 #include "temporary_folder.hpp"
@@ -22,34 +21,6 @@ using namespace bindhue::capture;
 using nlohmann::json;
 
 namespace {
-
-struct Ended {
-    int code = -1;
-    std::string out, err;
-};
-
-std::string text_of(const std::filesystem::path& path) {
-    std::ifstream in(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-}
-
-std::string quoted(const std::filesystem::path& path) {
-    return std::string("'").append(path.string()).append("'");
-}
-
-// arguments: as typed into a shell.
-Ended bindhue_command(const std::string& arguments) {
-    const TemporaryFolder folder;
-    const std::filesystem::path out = folder.path / "out", err = folder.path / "err";
-    const std::string line = std::string("'" BINDHUE_COMMAND "' ")
-                                 .append(arguments)
-                                 .append(" </dev/null >")
-                                 .append(quoted(out))
-                                 .append(" 2>")
-                                 .append(quoted(err));
-    const int status = std::system(line.c_str());
-    return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, text_of(out), text_of(err)};
-}
 
 std::string photo(const std::string& file) {
     return quoted(samples / "photos" / file).append(" --card ").append(quoted(samples / "card.json"));
