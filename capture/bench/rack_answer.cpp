@@ -79,21 +79,7 @@ Answer rack_answer(const RackAudit& found, const AuditWish& wish) {
                                {"y", hundredth(at.y)}});
     }
     out["gaps_in_all"] = found.audit.gaps.size();
-    out["twins"] = Answer::array();
-    for (const Twins& twins : found.audit.twins) {
-        Answer codes = Answer::array();
-        for (const std::size_t s : twins.spools) codes.push_back(found.rack[s].code);
-        out["twins"].push_back({{"spools", std::move(codes)}, {"delta_e", twins.delta_e}});
-    }
-    out["unneeded"] = Answer::array();
-    for (const std::size_t s : found.audit.unneeded) out["unneeded"].push_back(found.rack[s].code);
-    out["stock"] = Answer::array();
-    for (const Stock& s : found.stock)
-        out["stock"].push_back({{"spool", s.code},
-                                {"needed_m", s.needed_m},
-                                {"left_m", s.left_m ? Answer(*s.left_m) : Answer(nullptr)},
-                                {"in_rack", s.in_rack},
-                                {"runs_out", s.runs_out()}});
+    add_rack_findings(out, found);
     return out;
 }
 

@@ -6,7 +6,7 @@
 
 namespace bindhue::capture::bench {
 
-// {state: "done", served_words, rests_words, served, tolerance, asked {jobs, looks}, levels [3] {name, open (data of an SVG path), dots[]}, rim {chromas[], hues[]},
+// {state: "done", served_words, rests_words, served, tolerance, asked {jobs, looks}, levels [3] {name, open (data of an SVG path), dots[]}, rim {rings[] {chroma, radius}, hues[] {degrees, word}},
 // gaps[], gaps_in_all, twins[], unneeded[], stock[]}. Places are in hundredths of a disc's radius, y down.
 Answer rack_answer(const RackAudit& found, const AuditWish& wish);
 

@@ -1,6 +1,5 @@
 #include "bench/rack_auditor.hpp"
 
-#include <algorithm>
 #include <exception>
 #include <system_error>
 #include <utility>
@@ -80,15 +79,15 @@ Result<Answer> RackAuditor::find(bool jobs) const {
 void RackAuditor::work() {
     std::unique_lock lock(mutex_);
     while (true) {
-        const auto next = [&] { return std::find_if(questions_.begin(), questions_.end(), [](const Question& q) { return q.wanted; }); };
-        wake_.wait(lock, [&] { return closing_ || next() != questions_.end(); });
+        wake_.wait(lock, [&] { return closing_ || questions_[false].wanted || questions_[true].wanted; });
         if (closing_) return;
-        Question& question = *next();
+        const bool jobs = !questions_[false].wanted;
+        Question& question = questions_[jobs];
         question.wanted = false;
         question.working = true;
         lock.unlock();
         std::string of = versions_of(shop_);  // before reading: what changes meanwhile is found out of date
-        Result<Answer> found = find(&question == &questions_[true]);
+        Result<Answer> found = find(jobs);
         lock.lock();
         question.working = false;
         question.of = std::move(of);

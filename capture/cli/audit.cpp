@@ -81,7 +81,7 @@ struct AuditCommand {
     }
 
     nlohmann::ordered_json document(const Found& found) const {
-        nlohmann::ordered_json gaps = nlohmann::ordered_json::array(), twins = gaps, unneeded = gaps, buys = gaps;
+        nlohmann::ordered_json gaps = nlohmann::ordered_json::array(), buys = gaps;
         for (const Gap& gap : found.audit.gaps)
             gaps.push_back({{"words", gap.words},
                             {"share", gap.share},
@@ -91,19 +91,6 @@ struct AuditCommand {
                             {"delta_e", gap.delta_e},
                             {"worst_delta_e", gap.worst},
                             {"nearest", look_json(found, gap.nearest)}});
-        for (const Twins& t : found.audit.twins) {
-            nlohmann::ordered_json codes = nlohmann::ordered_json::array();
-            for (const std::size_t s : t.spools) codes.push_back(found.rack[s].code);
-            twins.push_back({{"spools", std::move(codes)}, {"delta_e", t.delta_e}});
-        }
-        for (const std::size_t s : found.audit.unneeded) unneeded.push_back(found.rack[s].code);
-        nlohmann::ordered_json stock = nlohmann::ordered_json::array();
-        for (const Stock& s : found.stock)
-            stock.push_back({{"spool", s.code},
-                             {"needed_m", s.needed_m},
-                             {"left_m", s.left_m ? nlohmann::ordered_json(*s.left_m) : nullptr},
-                             {"in_rack", s.in_rack},
-                             {"runs_out", s.runs_out()}});
         // Of the surface colours there are too many to tell each.
         nlohmann::ordered_json each = nlohmann::ordered_json::array();
         if (!wish.all_surfaces())
@@ -121,10 +108,8 @@ struct AuditCommand {
                                    {"tolerance", wish.tolerance},
                                    {"served", found.audit.served},
                                    {"looks", std::move(each)},
-                                   {"gaps", std::move(gaps)},
-                                   {"twins", std::move(twins)},
-                                   {"unneeded", std::move(unneeded)},
-                                   {"stock", std::move(stock)}};
+                                   {"gaps", std::move(gaps)}};
+        add_rack_findings(out, found);
         if (found.offer) {
             for (const Purchase& p : found.offer->list.buy) {
                 const Spool& spool = found.offer->spools[p.spool];

@@ -49,7 +49,7 @@ struct BenchCommand {
     int run() const {
         const Result<std::filesystem::path> folder = shop_folder(shop);
         if (!folder) return fail(folder.error());
-        Result<CardLayout> layout = card.empty() ? Result<CardLayout>(bench_card()) : load_card_layout(card);
+        Result<CardLayout> layout = card_from(card);
         if (!layout) return fail(layout.error());
         if (const Result<SpoolFile> spools = spools_of(shop); !spools) {
             // Readings need no rack; and it may come while the page is open.

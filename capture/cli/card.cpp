@@ -73,16 +73,12 @@ struct PrintCommand {
     std::string layout, output = "card.pdf", paper = "a4", list;
 
     int run() const {
-        CardLayout card = bench_card();
-        if (!layout.empty()) {
-            Result<CardLayout> loaded = load_card_layout(layout);
-            if (!loaded) return fail(loaded.error());
-            card = std::move(*loaded);
-        }
-        const Status written = write_card_sheet(card, output, paper == "letter" ? Paper::letter : Paper::a4);
+        const Result<CardLayout> card = card_from(layout);
+        if (!card) return fail(card.error());
+        const Status written = write_card_sheet(*card, output, paper == "letter" ? Paper::letter : Paper::a4);
         if (!written) return fail(written.error());
         if (!list.empty()) {
-            const Result<std::string> text = write_patch_list(card);
+            const Result<std::string> text = write_patch_list(*card);
             if (!text) return fail(text.error());
             if (const Status saved = save_file(list, *text, Previous::forgotten); !saved) return fail(saved.error());
         }

@@ -11,7 +11,6 @@
 #include "shop/card_layout.hpp"
 #include "shop/card_values.hpp"
 #include "shop/cgats.hpp"
-#include "shop/numbers.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
@@ -22,36 +21,28 @@ struct AssignCommand {
     bool linear = false, replace = false, json = false;
 
     int run() const {
-        CardLayout before = bench_card();
-        if (!layout.empty()) {
-            Result<CardLayout> loaded = load_card_layout(layout);
-            if (!loaded) return fail(loaded.error());
-            before = std::move(*loaded);
-        }
+        const Result<CardLayout> before = card_from(layout);
+        if (!before) return fail(before.error());
         std::vector<std::string> notes;
         std::optional<Assigned> photo;
         Result<CardValues> values = CardValues();
         if (target.empty()) {
-            values = from_measurements(before, notes);
+            values = from_measurements(*before, notes);
         } else {
-            Result<Assigned> assigned = from_photo(before);
+            Result<Assigned> assigned = from_photo(*before);
             if (!assigned) return fail(assigned.error());
             values = assigned->values;
             notes = assigned->warnings;
             photo = std::move(*assigned);
         }
         if (!values) return fail(values.error());
-        const Result<CardLayout> after = with_values(before, *values, name);
+        const Result<CardLayout> after = with_values(*before, *values, name);
         if (!after) return fail(after.error());
         const std::string path = out_path(values->trust);
-        std::error_code unseen;
-        if (!replace && std::filesystem::exists(path, unseen)) {
-            fail({Reason::bad_value, "This file is there already.", path, "Give another name with --out, or say --replace: the version before is then kept beside it."});
-            return wrong_usage;
-        }
+        if (!may_write(path, replace)) return wrong_usage;
         const Result<std::string> text = write_card_layout(*after);
         if (!text) return fail(text.error());
-        const std::vector<PatchChange> moved = changes(before, *after);
+        const std::vector<PatchChange> moved = changes(*before, *after);
         if (median_change(moved) > suspicious_change)
             notes.push_back(formatted("the values are a median %.0f CIEDE2000 from the layout's: is this the file of this card, and are its patches in the right order?",
                                       median_change(moved)));
@@ -87,11 +78,9 @@ struct AssignCommand {
         if (!measured) return measured.error();
         AssignOptions options{card, std::move(*measured), linear, {}, {}, {}, today()};
         for (const auto& [text, option, to] : {std::tuple{&corners, "--corners", &options.card_corners}, {&target_corners, "--target-corners", &options.target_corners}}) {
-            if (text->empty()) continue;
-            const auto numbers = parse_numbers(*text, 8, option);
-            if (!numbers) return numbers.error();
-            to->emplace();
-            for (std::size_t i = 0; i < 4; ++i) (**to)[i] = {(*numbers)[2 * i], (*numbers)[2 * i + 1]};
+            const auto pointed_at = corners_from(*text, option);
+            if (!pointed_at) return pointed_at.error();
+            *to = *pointed_at;
         }
         if (!target_at.empty())
             options.target_side = target_at == "left" ? TargetSide::left : target_at == "right" ? TargetSide::right : target_at == "above" ? TargetSide::above : TargetSide::below;

@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <cstdlib>
+#include <filesystem>
 #include <iostream>
 
 #include "shop/card_layout.hpp"
@@ -30,6 +31,27 @@ int fail(const Error& error) {
     return storage_failed;
 }
 
+Result<CardLayout> card_from(const std::string& path) {
+    return path.empty() ? Result<CardLayout>(bench_card()) : load_card_layout(path);
+}
+
+Result<std::optional<std::array<PixelPoint, 4>>> corners_from(const std::string& text, const std::string& option) {
+    std::optional<std::array<PixelPoint, 4>> out;
+    if (text.empty()) return out;
+    const auto numbers = parse_numbers(text, 8, option);
+    if (!numbers) return numbers.error();
+    out.emplace();
+    for (std::size_t i = 0; i < 4; ++i) (*out)[i] = {(*numbers)[2 * i], (*numbers)[2 * i + 1]};
+    return out;
+}
+
+bool may_write(const std::string& path, bool replace) {
+    std::error_code unseen;
+    if (replace || !std::filesystem::exists(path, unseen)) return true;
+    fail({Reason::bad_value, "This file is there already.", path, "Give another name with --out, or say --replace: the version before is then kept beside it."});
+    return false;
+}
+
 void PhotoArguments::add_card_to(CLI::App& command) {
     command.add_option("--card", card,
                        "Layout file of the card in the photo (default: our bench card, nominal values)");
@@ -54,21 +76,14 @@ void PhotoArguments::add_to(CLI::App& command) {
 
 Result<ReadOptions> PhotoArguments::options() const {
     ReadOptions out;
-    if (card.empty()) {
-        out.layout = bench_card();
-    } else {
-        Result<CardLayout> layout = load_card_layout(card);
-        if (!layout) return layout.error();
-        out.layout = std::move(*layout);
-    }
+    Result<CardLayout> layout = card_from(card);
+    if (!layout) return layout.error();
+    out.layout = std::move(*layout);
     out.linear = linear;
     out.camera = camera;
-    if (!corners.empty()) {
-        const auto numbers = parse_numbers(corners, 8, "--corners");
-        if (!numbers) return numbers.error();
-        out.corners.emplace();
-        for (std::size_t i = 0; i < 4; ++i) (*out.corners)[i] = {(*numbers)[2 * i], (*numbers)[2 * i + 1]};
-    }
+    const auto pointed_at = corners_from(corners, "--corners");
+    if (!pointed_at) return pointed_at.error();
+    out.corners = *pointed_at;
     if (!region.empty()) {
         const auto numbers = parse_numbers(region, 4, "--region");
         if (!numbers) return numbers.error();

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -22,6 +23,13 @@ enum ExitCode { done = 0, wrong_usage = 2, unreadable_input = 3, cannot_measure 
 
 // Prints what is wrong, where, and how to mend it on standard error, and answers the exit code.
 int fail(const Error& error);
+
+// The layout in a file; of no file, our bench card.
+Result<CardLayout> card_from(const std::string& path);
+// "x,y,x,y,x,y,x,y"; none of an empty text. `option` names it in the error. Error: bad_value.
+Result<std::optional<std::array<PixelPoint, 4>>> corners_from(const std::string& text, const std::string& option);
+// Whether a file may be written there; where one is and may not be replaced, says so on standard error: then the exit code is wrong_usage.
+bool may_write(const std::string& path, bool replace);
 
 // Options that say how a photo is to be read.
 struct PhotoArguments {

@@ -1,4 +1,3 @@
-#include <filesystem>
 #include <iostream>
 
 #include "cli/command.hpp"
@@ -17,11 +16,7 @@ struct ShootCommand {
     bool linear = false, replace = false, json = false;
 
     int run() const {
-        std::error_code unseen;
-        if (!replace && std::filesystem::exists(out, unseen)) {
-            fail({Reason::bad_value, "This file is there already.", out, "Give another name with --out, or say --replace: the version before is then kept beside it."});
-            return wrong_usage;
-        }
+        if (!may_write(out, replace)) return wrong_usage;
         if (const Status ending = can_save_shot(out); !ending) {
             fail(ending.error());
             return wrong_usage;
@@ -29,13 +24,9 @@ struct ShootCommand {
         ShootOptions options;
         options.frames = frames;
         options.timeout_s = timeout_s;
-        if (layout.empty()) {
-            options.layout = bench_card();
-        } else {
-            Result<CardLayout> loaded = load_card_layout(layout);
-            if (!loaded) return fail(loaded.error());
-            options.layout = std::move(*loaded);
-        }
+        Result<CardLayout> card = card_from(layout);
+        if (!card) return fail(card.error());
+        options.layout = std::move(*card);
         const Result<std::unique_ptr<FrameSource>> source = from.empty() ? open_camera(camera, size[0], size[1]) : open_frames(from, linear);
         if (!source) return fail(source.error());
         std::string said;

@@ -6,12 +6,10 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "colour/spaces.hpp"
+
 namespace bindhue::capture {
 namespace {
-
-// IEC 61966-2-1.
-float to_linear(double v) { return static_cast<float>(v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4)); }
-double to_encoded(double v) { return v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055; }
 
 cv::Mat linear_light(const Photo& frame) {
     cv::Mat out;
@@ -21,7 +19,7 @@ cv::Mat linear_light(const Photo& frame) {
     }
     const auto levels = static_cast<std::size_t>(frame.full_scale()) + 1;
     std::vector<float> curve(levels);
-    for (std::size_t i = 0; i < levels; ++i) curve[i] = to_linear(static_cast<double>(i) / frame.full_scale());
+    for (std::size_t i = 0; i < levels; ++i) curve[i] = static_cast<float>(to_linear(EncodedSrgb{static_cast<double>(i) / frame.full_scale(), 0, 0}).r);
     out.create(frame.bgr.size(), CV_32FC3);
     for (int y = 0; y < frame.bgr.rows; ++y) {
         auto* to = out.ptr<float>(y);
@@ -91,7 +89,7 @@ cv::Mat FrameStack::mean() const {
         auto* to = out.ptr<std::uint16_t>(y);
         for (int x = 0; x < 3 * sum_.cols; ++x) {
             const double v = std::clamp(static_cast<double>(from[x]) / n, 0.0, 1.0);
-            to[x] = static_cast<std::uint16_t>(std::lround(65535 * (linear_ ? v : to_encoded(v))));
+            to[x] = static_cast<std::uint16_t>(std::lround(65535 * (linear_ ? v : to_encoded(LinearSrgb{v, 0, 0}).r)));
         }
     }
     return out;

@@ -88,7 +88,7 @@ class Plane {
     Plane(const CardLayout& target, const SeenCard& seen_target, const SeenCard& seen_card) : target_(target), seen_target_(seen_target), seen_card_(seen_card) {}
 
     CardPoint of_card(const CardPoint& on_card) const {
-        return seen_target_.pose.place_under(seen_card_.pose.project({on_card.x_mm, on_card.y_mm, 0}), {target_.width_mm / 2, target_.height_mm / 2});
+        return seen_target_.pose.place_under(seen_card_.pose.project({on_card.x_mm, on_card.y_mm, 0}), target_.outline().centre());
     }
 
     // Largest relative error of the card's sides and diagonals, as if it lay in the target's plane.
@@ -315,9 +315,9 @@ Result<Assigned> assign_card(const std::filesystem::path& path, const AssignOpti
         return refuse(photo->source, "too few of the card's patches are printed more than once in sight, so that its light can't be told",
                       "uncover both cards, and use a card that repeats its patches, as our bench card does");
     const SharedLight light(witnesses, inks);
-    const Vector3 here = light.at(plane.of_card({options.card.width_mm / 2, options.card.height_mm / 2})),
-                  there = light.at({options.target.width_mm / 2, options.target.height_mm / 2});
-    const Matrix3 spread = light.covariance_at(plane.of_card({options.card.width_mm / 2, options.card.height_mm / 2}));
+    const CardPoint middle = plane.of_card(options.card.outline().centre());
+    const Vector3 here = light.at(middle), there = light.at(options.target.outline().centre());
+    const Matrix3 spread = light.covariance_at(middle);
     Vector3 ratio{};
     for (std::size_t c = 0; c < 3; ++c) ratio[c] = here[c] / there[c];
     out.light_ratio = (ratio[0] + ratio[1] + ratio[2]) / 3;

@@ -72,8 +72,6 @@ void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector
         warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
 }
 
-CardPoint middle_of(const CardLayout& layout) { return {layout.width_mm / 2, layout.height_mm / 2}; }
-
 // The colour of a response, with what pixels of an encoded file add to its uncertainty.
 Reading reading_of(const Photo& photo, const CameraFit& fit, const CameraRgb& linear,
                    const Matrix3& covariance) {
@@ -100,7 +98,7 @@ std::optional<Roundness> roundness_of(const Photo& photo, const CardLayout& layo
                                       const CameraFit& fit, const PixelRegion& region, const Vector3& white) {
     if (!layout.opening) return std::nullopt;
     const cv::Point2d aim(region.x_px + region.width_px / 2, region.y_px + region.height_px / 2);
-    const CardPoint under = pose.place_under(aim, middle_of(layout));
+    const CardPoint under = pose.place_under(aim, layout.outline().centre());
     if (!layout.opening->contains({under.x_mm, under.y_mm, 0, 0})) return std::nullopt;
     const Result<Rod> rod = find_rod(photo, layout, pose, fit);
     if (!rod) return std::nullopt;
@@ -161,7 +159,7 @@ Result<BandReading> read_region(const Photo& photo, const ReadOptions& options, 
                          " x " + std::to_string(photo.bgr.rows) + " pixels",
                      "--region", "give x,y,width,height in pixels of the upright picture"};
     const CardPoint place =
-        pose.place_under({q.x_px + q.width_px / 2, q.y_px + q.height_px / 2}, middle_of(options.layout));
+        pose.place_under({q.x_px + q.width_px / 2, q.y_px + q.height_px / 2}, options.layout.outline().centre());
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
     // Of the whole region, and of a grid of cells, which even out noise and thread but show a streak.
     constexpr int cells = 4;

@@ -9,15 +9,10 @@
 #include <utility>
 
 #include "colour/spectrum.hpp"
+#include "shop/numbers.hpp"
 
 namespace bindhue::capture {
 namespace {
-
-std::string as_text(double value) {
-    std::array<char, 32> text{};
-    const auto [end, code] = std::to_chars(text.data(), text.data() + text.size(), value);
-    return {text.data(), end};
-}
 
 std::string capitals_without_blanks(std::string_view text) {
     std::string out;
@@ -138,7 +133,7 @@ Status read_spectra(const CsvTable& sets, const std::vector<Band>& bands, const 
             return Error{Reason::bad_format, "The wavelengths of " + bands[i - 1].field + " and " + bands[i].field + " are not in even steps, or of two kinds.", where,
                          "Give each wavelength once, in even steps, all as SPECTRAL_NM, SPECTRAL_PCT or SPECTRAL_DEC."};
     if (bands.front().nm > 400 || bands.back().nm < 700 || step > 20)
-        return Error{Reason::bad_format, "The spectra go from " + as_text(bands.front().nm) + " to " + as_text(bands.back().nm) + " nm by " + as_text(step) + ".",
+        return Error{Reason::bad_format, "The spectra go from " + shortest_text(bands.front().nm) + " to " + shortest_text(bands.back().nm) + " nm by " + shortest_text(step) + ".",
                      where, "Give 400 to 700 nm, in steps of at most 20."};
     double largest = 0;
     for (std::size_t row = 0; row < sets.rows(); ++row) {
@@ -154,7 +149,7 @@ Status read_spectra(const CsvTable& sets, const std::vector<Band>& bands, const 
     // No surface reflects twice the light, and hardly a rack has only threads under 2 %.
     const bool percent = bands[0].scale == "PCT" || (bands[0].scale.empty() && largest > 2);
     if (bands[0].scale.empty())
-        notes.push_back(std::string("the largest reflectance is ").append(as_text(largest)).append(percent ? ": taken for percent" : ": taken for parts of 1"));
+        notes.push_back(std::string("the largest reflectance is ").append(shortest_text(largest)).append(percent ? ": taken for percent" : ": taken for parts of 1"));
     for (TabulatedReflectance& spectrum : out.spectra) {
         for (double& value : spectrum.values) value = std::max(0.0, percent ? value / 100 : value);
         out.labs.push_back(to_lab(reflectance_to_xyz_d50(spectrum.resampled())));

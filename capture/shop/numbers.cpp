@@ -1,5 +1,6 @@
 #include "shop/numbers.hpp"
 
+#include <array>
 #include <charconv>
 #include <cmath>
 #include <cstdlib>
@@ -31,6 +32,12 @@ std::optional<std::size_t> whole_number(std::string_view text) {
     const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), out);
     if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
     return out;
+}
+
+std::string shortest_text(double value) {
+    std::array<char, 32> text{};
+    const auto [end, error] = std::to_chars(text.data(), text.data() + text.size(), value);
+    return {text.data(), end};
 }
 
 }  // namespace bindhue::capture

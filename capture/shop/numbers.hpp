@@ -15,6 +15,9 @@ namespace bindhue::capture {
 Result<std::vector<double>> parse_numbers(const std::string& text, std::size_t count,
                                           const std::string& option);
 
+// The shortest text that reads as the same number again.
+std::string shortest_text(double value);
+
 // Of decimal digits and nothing else; none where it is another text, or too large.
 std::optional<std::size_t> whole_number(std::string_view text);
 

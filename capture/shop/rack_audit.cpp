@@ -95,4 +95,23 @@ std::string rests_in_words(const RackAudit& found) {
     return "Finished looks are predicted, " + how + ": make a test wrap before you buy.";
 }
 
+void add_rack_findings(Json& out, const RackAudit& found) {
+    Json twins = Json::array(), unneeded = twins, stock = twins;
+    for (const Twins& t : found.audit.twins) {
+        Json codes = Json::array();
+        for (const std::size_t s : t.spools) codes.push_back(found.rack[s].code);
+        twins.push_back({{"spools", std::move(codes)}, {"delta_e", t.delta_e}});
+    }
+    for (const std::size_t s : found.audit.unneeded) unneeded.push_back(found.rack[s].code);
+    for (const Stock& s : found.stock)
+        stock.push_back({{"spool", s.code},
+                         {"needed_m", s.needed_m},
+                         {"left_m", s.left_m ? Json(*s.left_m) : Json(nullptr)},
+                         {"in_rack", s.in_rack},
+                         {"runs_out", s.runs_out()}});
+    out["twins"] = std::move(twins);
+    out["unneeded"] = std::move(unneeded);
+    out["stock"] = std::move(stock);
+}
+
 }  // namespace bindhue::capture

@@ -9,6 +9,7 @@
 #include "colour/audit.hpp"
 #include "colour/coat_learning.hpp"
 #include "colour/result.hpp"
+#include "shop/json_text.hpp"
 #include "shop/shop.hpp"
 
 namespace bindhue::capture {
@@ -57,5 +58,8 @@ Result<RackAudit> audit_rack(const Shop& shop, const AuditWish& wish);
 std::string served_in_words(const RackAudit& found, const AuditWish& wish);
 // What the finished looks rest on, in a sentence.
 std::string rests_in_words(const RackAudit& found);
+
+// twins[] {spools[], delta_e}, unneeded[] (codes), stock[] {spool, needed_m, left_m or null, in_rack, runs_out}.
+void add_rack_findings(Json& out, const RackAudit& found);
 
 }  // namespace bindhue::capture

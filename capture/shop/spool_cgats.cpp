@@ -8,6 +8,7 @@
 
 #include "shop/cgats.hpp"
 #include "shop/cgats_colour.hpp"
+#include "shop/numbers.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -56,12 +57,6 @@ std::string_view field_of(std::string_view column) {
 
 bool is_standard(std::string_view field) { return field == "SAMPLE_ID" || field == "LAB_L" || field == "LAB_A" || field == "LAB_B"; }
 
-std::string as_text(double value) {
-    std::array<char, 32> text{};
-    const auto [end, code] = std::to_chars(text.data(), text.data() + text.size(), value);
-    return {text.data(), end};
-}
-
 // Puts the colour into L, a and b where it stands otherwise.
 Status reckon_colour(const CgatsTable& table, CsvTable& sets, const std::string& where, std::vector<std::string>& notes) {
     const Result<CgatsColours> colours = read_cgats_colours(table, where, CgatsFirst::colours, notes);
@@ -73,7 +68,7 @@ Status reckon_colour(const CgatsTable& table, CsvTable& sets, const std::string&
     for (std::size_t k = 0; k < 3; ++k) {
         constexpr std::array<const char*, 3> names{"LAB_L", "LAB_A", "LAB_B"};
         std::vector<std::string> values;
-        for (const Lab<D50>& colour : colours->labs) values.push_back(as_text(colour.vector()[k]));
+        for (const Lab<D50>& colour : colours->labs) values.push_back(shortest_text(colour.vector()[k]));
         sets.add(names[k], values, colours->field);
     }
     return ok();
@@ -86,7 +81,7 @@ Status square_deviations(CsvTable& sets) {
         for (std::size_t row = 0; row < sets.rows(); ++row) {
             const Result<double> deviation = sets.number(row, field, 0, 100);
             if (!deviation) return deviation.error();
-            squares.push_back(as_text(*deviation * *deviation));
+            squares.push_back(shortest_text(*deviation * *deviation));
         }
         sets.add(column, squares, field);
     }

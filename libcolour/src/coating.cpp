@@ -50,6 +50,7 @@ constexpr double nominal_mm = 0.15;
 // Share of the light that the faces of dry fibres mirror toward the eye, of some 4 % (Fresnel, n = 1.54) that they mirror anywhere. A guess;
 // rays traced through bundles of round fibres give 0.02.
 constexpr double fibre_mirror = 0.012;
+constexpr double most_mirrored = 0.6;  // of what is seen, however dark the dye (a guess)
 
 struct Dry {
     double scattering, spread = 0.5;
@@ -154,7 +155,7 @@ class Wrap {
 
     double seen(double dry, double ground) const {
         // However dark the dye, dry fibres mirror some light that never entered them; none mirror more than is seen.
-        const double mirrored = fibre_mirror * (1 - std::exp(-0.6 * dry / fibre_mirror));
+        const double mirrored = fibre_mirror * (1 - std::exp(-most_mirrored * dry / fibre_mirror));
         const double absorption = k_over_s((dry - mirrored) / (1 - mirrored)) * scattering_;
         double out = 0;
         if (contact_ < 1) {

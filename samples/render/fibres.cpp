@@ -135,7 +135,7 @@ class FibreTracer {
         int found = -1;
         const double flat = std::hypot(d.x, d.y);
         if (flat < 1e-9) return -1;
-        // Through the cells, half a cell at a time, is exact enough if each step looks at what lies in its cell and those beside it.
+        // From cell to cell; each lists all fibres that reach into it.
         double at = 0;
         const double end = std::min(most, (depth_ + 2) * 40 / flat);
         double px = x, py = y;
@@ -161,6 +161,33 @@ class FibreTracer {
             if ((d.y < 0 && py < -1) || (d.y > 0 && py > depth_ + 1)) break;
         }
         return found;
+    }
+
+    // Through the seal's underside, or back from it. A tilted facet may send light on to the wrong side: it meets the next one there.
+    void cross_seal(Direction& d) {
+        const bool down = d.y > 0;
+        Direction normal{roughness * bell(), down ? -1.0 : 1.0, roughness * bell()};
+        const double size = std::sqrt(dot(normal, normal));
+        normal = {normal.x / size, normal.y / size, normal.z / size};
+        if (dot(d, normal) > -0.02) normal = {0, down ? -1.0 : 1.0, 0};
+        const bool through = meet(d, normal, down ? b_.coat_index : 1, down ? 1 : b_.coat_index);
+        if (through == (down != (d.y > 0))) d.y = -d.y;
+    }
+
+    // Off the ground: a body under a clear smooth surface, which a coat that reaches it puts out of work. False if the ray is lost.
+    bool leave_ground(Direction& d, double above, double& hits) {
+        if (above > 1) {
+            ++hits;
+            d = lambertian_up();
+            return true;
+        }
+        if (!meet(d, {0, -1, 0}, 1, finish_index)) return true;
+        do {
+            ++hits;
+            if (hits > 60) return false;
+            d = lambertian_up();
+        } while (!meet(d, {0, 1, 0}, finish_index, 1));
+        return true;
     }
 
     void follow(TracedLayer& out) {
@@ -223,31 +250,12 @@ class FibreTracer {
                 return;
             }
             if (what == seal) {
-                const bool down = d.y > 0;
-                Direction normal{roughness * bell(), down ? -1.0 : 1.0, roughness * bell()};
-                const double size = std::sqrt(dot(normal, normal));
-                normal = {normal.x / size, normal.y / size, normal.z / size};
-                if (dot(d, normal) > -0.02) normal = {0, down ? -1.0 : 1.0, 0};
-                const bool through = meet(d, normal, down ? b_.coat_index : 1, down ? 1 : b_.coat_index);
-                // A tilted facet may send light on to the wrong side: it meets the next one there.
-                if (through == (down != (d.y > 0))) d.y = -d.y;
+                cross_seal(d);
                 y = b_.coat_reaches + (d.y > 0 ? 1e-6 : -1e-6);
                 continue;
             }
-            // The ground: a body under a clear smooth surface, which a coat that reaches it puts out of work.
-            const double above = gap_index(depth_ - 1e-6);
             y = depth_ - 1e-6;
-            if (above > 1) {
-                ++hits;
-                d = lambertian_up();
-            } else {
-                if (!meet(d, {0, -1, 0}, 1, finish_index)) continue;
-                do {
-                    ++hits;
-                    if (hits > 60) return;
-                    d = lambertian_up();
-                } while (!meet(d, {0, 1, 0}, finish_index, 1));
-            }
+            if (!leave_ground(d, gap_index(y), hits)) return;
         }
     }
 
@@ -307,13 +315,6 @@ std::shared_ptr<const TracedLayer> layer(const Bundle& b, std::uint64_t seed, in
     return std::make_shared<const TracedLayer>(FibreTracer(b, seed).trace(count));
 }
 
-double base_of(double bare) {
-    // As in thread.cpp: what lies beneath a smooth clear surface that looks like this.
-    const double index2 = finish_index * finish_index;
-    const double way = (1 - fresnel(finish_index, std::sqrt(0.5))) * (1 - fresnel(finish_index, 1.0)) / index2;
-    return bare / (way + 0.596 * bare);
-}
-
 }  // namespace
 
 FibreThread::FibreThread(const Spool& spool, std::uint64_t lot) {
@@ -362,7 +363,7 @@ Spectrum FibreThread::wrapped(const Spectrum& absorption, Schedule schedule, con
     const double soaks = schedule == Schedule::finish ? soaks_ : 0;
     Spectrum out;
     for (std::size_t i = 0; i < band_count; ++i) {
-        const double base = base_of(ground[i]);
+        const double base = beneath_surface(ground[i]);
         if (schedule == Schedule::none) {
             out[i] = bare_->seen(absorption[i], base);
             continue;

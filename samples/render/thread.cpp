@@ -94,9 +94,6 @@ double in_and_out() {
 double under_surface(double inside) {
     return in_and_out() * inside / (1.0 - diffuse_return_inside() * inside);
 }
-double beneath_surface(double outside) {
-    return outside / (in_and_out() + diffuse_return_inside() * outside);
-}
 
 // A smooth clear skin with air beneath it: both its faces reflect, but nothing is trapped by total
 // reflection.
@@ -247,6 +244,10 @@ double fresnel(double index, double cosine) {
     const double s = (cosine - inner) / (cosine + inner);
     const double p = (index * index * cosine - inner) / (index * index * cosine + inner);
     return 0.5 * (s * s + p * p);
+}
+
+double beneath_surface(double outside) {
+    return outside / (in_and_out() + diffuse_return_inside() * outside);
 }
 
 Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption) {

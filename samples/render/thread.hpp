@@ -24,6 +24,8 @@ Schedule schedule_named(const std::string& text);  // throws std::runtime_error
 // Refractive index of the finish.
 inline constexpr double finish_index = 1.5;
 double fresnel(double index, double cosine);  // unpolarised, from air, 0 <= cosine <= 1
+// Reflectance of what lies in contact under a smooth clear surface, from how the whole looks (45:0, specular excluded).
+double beneath_surface(double outside);
 
 struct Spool {
     std::string code, name;

@@ -9,7 +9,7 @@
 #include <iterator>
 #include <string>
 
-#include "unit/temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 struct Ended {
     int code = -1;

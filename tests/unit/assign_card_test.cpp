@@ -8,7 +8,7 @@
 
 #include "colour/difference.hpp"
 #include "support/flat_card.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

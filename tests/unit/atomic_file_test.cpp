@@ -10,7 +10,7 @@
 #include <chrono>
 #include <thread>
 
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

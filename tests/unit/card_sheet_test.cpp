@@ -9,7 +9,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "colour/adaptation.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

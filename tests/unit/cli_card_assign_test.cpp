@@ -9,7 +9,7 @@
 
 #include "shop/card_layout.hpp"
 #include "support/command.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

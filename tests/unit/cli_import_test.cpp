@@ -12,7 +12,7 @@
 #include <nlohmann/json.hpp>
 
 #include "support/command.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using nlohmann::ordered_json;
 namespace fs = std::filesystem;

@@ -10,7 +10,7 @@
 #include "colour/difference.hpp"
 #include "support/command.hpp"
 #include "support/live_frames.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 namespace fs = std::filesystem;
 using nlohmann::json;

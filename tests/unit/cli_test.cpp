@@ -14,7 +14,7 @@
 #include "support/command.hpp"
 #include "support/image_bytes.hpp"
 #include "support/sample.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

@@ -7,7 +7,7 @@
 #include "shop/coat_tests.hpp"
 #include "shop/shop.hpp"
 #include "shop/spool_file.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

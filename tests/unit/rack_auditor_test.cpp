@@ -7,7 +7,7 @@
 #include "shop/coat_tests.hpp"
 #include "shop/job_file.hpp"
 #include "shop/rack_audit.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

@@ -4,7 +4,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "shop/atomic_file.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

@@ -11,7 +11,7 @@
 #include "reading/reading.hpp"
 #include "support/dng.hpp"
 #include "support/sample.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

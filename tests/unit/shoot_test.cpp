@@ -6,7 +6,7 @@
 
 #include "live/frame_source.hpp"
 #include "support/live_frames.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

@@ -6,7 +6,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/coat_tests.hpp"
 #include "shop/job_file.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;

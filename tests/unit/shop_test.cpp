@@ -4,7 +4,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
