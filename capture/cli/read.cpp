@@ -33,6 +33,10 @@ void print_reading(const WrapReading& reading) {
     if (card.check_median >= 0)
         std::printf("check patches, which no fit saw: CIEDE2000 %.1f median, %.1f at worst\n",
                     card.check_median, card.check_max);
+    if (card.light)
+        std::printf("light: like %s (%.0f %% of the evidence for its kind); %s for colours: thread reads to %.1f CIEDE2000 median, %.1f at the 95th percentile\n",
+                    card.light->name.c_str(), 100 * card.light->share, std::string(name(card.light->grade)).c_str(),
+                    card.light->forecast_median, card.light->forecast_p95);
     for (const std::string& note : card.dropped) std::cout << "left out: " << note << '\n';
     for (const std::string& warning : reading.warnings) std::cout << "note: " << warning << '\n';
     for (std::size_t i = 0; i < reading.bands.size(); ++i)

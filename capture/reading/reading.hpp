@@ -47,12 +47,24 @@ struct ReadOptions {
 
 std::string_view name(BandRole role);
 
+// What a reading's covariance is the sum of, each in Lab: where the doubt comes from.
+struct NamedCovariance {
+    Matrix3 pixels, shading, mirrored;  // of the band's response (wrap/body.hpp)
+    Matrix3 end_of_scale;               // what may lie beyond a clipped channel
+    Matrix3 fit, card, field;           // see CovarianceParts in colour/camera_fit.hpp
+    Matrix3 local_tone;                 // of a phone that does not treat all places alike
+
+    Matrix3 sum() const { return pixels + shading + mirrored + end_of_scale + fit + card + field + local_tone; }
+};
+
 struct BandReading {
     double start_mm = 0, length_mm = 0;  // along the rod, from the left edge of the opening; 0 for a region
     BandRole role = BandRole::wrap;
     Reading colour;
+    std::optional<NamedCovariance> covariance_of;  // of one photo; none where several were combined
     std::size_t photos = 1;  // that it was read from
     std::optional<double> pitch_mm;
+    std::optional<double> unevenness;  // along the band, CIEDE2000, see wrap/evenness.hpp; none for a short band or a region
     std::vector<std::string> warnings;
     std::vector<PixelPoint> outline;  // in the photo, upright
 };
@@ -62,7 +74,9 @@ struct CardReport {
     Trust trust = Trust::nominal;
     double check_median = 0, check_max = 0;  // CIEDE2000 of the check patches; negative if the card has none
     double held_out_median = 0, held_out_p95 = 0;
-    std::string colour_model;  // "3x3" or "root-polynomial 2"
+    std::string colour_model;            // "3x3" or "root-polynomial 2"
+    std::optional<LightEstimate> light;  // where the spectral way was taken: linear photos of a card with spectra
+    double prints_disagree = -1;  // see CameraFit
     Vector3 veil{};            // flare as a share of white, red, green, blue
     double px_per_mm = 0, tilt_deg = 0;
     std::vector<std::string> dropped;  // patches left out, and why

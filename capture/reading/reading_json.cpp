@@ -10,10 +10,24 @@ nlohmann::ordered_json to_json(const Matrix3& m) {
 
 namespace {
 
-nlohmann::ordered_json to_json(const std::vector<PixelPoint>& outline) {
+nlohmann::ordered_json points_json(const std::vector<PixelPoint>& outline) {
     nlohmann::ordered_json out = nlohmann::ordered_json::array();
     for (const PixelPoint& p : outline) out.push_back({p.x_px, p.y_px});
     return out;
+}
+
+nlohmann::ordered_json light_json(const LightEstimate& light) {
+    return {{"kind", light.kind},
+            {"name", light.name},
+            {"share", light.share},
+            {"grade", name(light.grade)},
+            {"forecast_error", {{"median", light.forecast_median}, {"p95", light.forecast_p95}}}};
+}
+
+nlohmann::ordered_json parts_json(const NamedCovariance& of) {
+    return {{"pixels", to_json(of.pixels)}, {"shading", to_json(of.shading)}, {"mirrored", to_json(of.mirrored)},
+            {"end_of_scale", to_json(of.end_of_scale)}, {"fit", to_json(of.fit)}, {"card", to_json(of.card)},
+            {"field", to_json(of.field)}, {"local_tone", to_json(of.local_tone)}};
 }
 
 nlohmann::ordered_json card_json(const CardReport& card) {
@@ -25,12 +39,14 @@ nlohmann::ordered_json card_json(const CardReport& card) {
     }
     out["held_out_error"] = {{"median", card.held_out_median}, {"p95", card.held_out_p95}};
     out["colour_model"] = card.colour_model;
+    out["light"] = card.light ? light_json(*card.light) : nlohmann::ordered_json(nullptr);
+    out["prints_disagree"] = card.prints_disagree >= 0 ? nlohmann::ordered_json(card.prints_disagree) : nlohmann::ordered_json(nullptr);
     out["veil"] = {card.veil[0], card.veil[1], card.veil[2]};
     out["px_per_mm"] = card.px_per_mm;
     out["tilt_degrees"] = card.tilt_deg;
     out["dropped"] = card.dropped;
-    out["outline_px"] = to_json(card.outline);
-    out["opening_px"] = to_json(card.opening);
+    out["outline_px"] = points_json(card.outline);
+    out["opening_px"] = points_json(card.opening);
     return out;
 }
 
@@ -45,10 +61,12 @@ nlohmann::ordered_json to_json(const WrapReading& reading) {
                          {"lab", to_json(band.colour.lab)},
                          {"covariance", to_json(band.colour.covariance)},
                          {"shared_covariance", to_json(band.colour.shared)},
+                         {"covariance_parts", band.covariance_of ? parts_json(*band.covariance_of) : nlohmann::ordered_json(nullptr)},
                          {"photos", band.photos},
                          {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
+                         {"unevenness", band.unevenness ? nlohmann::ordered_json(*band.unevenness) : nullptr},
                          {"warnings", band.warnings},
-                         {"outline_px", to_json(band.outline)}});
+                         {"outline_px", points_json(band.outline)}});
     }
     nlohmann::ordered_json out{{"format", "bindhue-reading"},
                                {"version", 1},

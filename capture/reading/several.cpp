@@ -65,6 +65,7 @@ void merge(BandReading& band, const std::vector<BandReading>& seen, const std::v
                 between = {j, i};
             }
     band.colour = combine(readings);
+    if (seen.size() > 1) band.covariance_of.reset();
     band.photos = seen.size();
     band.start_mm += (band.length_mm - length) / 2;
     band.length_mm = length;

@@ -528,10 +528,12 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         const double shade = std::hypot(told ? shading_error : lone_shading_error, level_error),
                      mirrored = dark_mirror_error * dark_mirror_error + excess.variance[i];
         for (std::size_t a = 0; a < 3; ++a)
-            for (std::size_t b = 0; b < 3; ++b)
+            for (std::size_t b = 0; b < 3; ++b) {
                 // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.
-                body.covariance(a, b) = shade * shade * colour[a] * colour[b] +
-                                        mirrored * white[a] * white[b] + (a == b ? dark[i].variance[a] : 0.0);
+                body.covariance.shading(a, b) = shade * shade * colour[a] * colour[b];
+                body.covariance.mirrored(a, b) = mirrored * white[a] * white[b];
+                body.covariance.pixels(a, b) = a == b ? dark[i].variance[a] : 0.0;
+            }
         for (const Pair& pair : pairs)
             if (!pair.alike && pair.after == i && pair.before + 1 == i)
                 for (std::size_t k = 0; k < 3; ++k) body.step[k] = pair.step[k].size;

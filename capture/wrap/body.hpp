@@ -20,9 +20,18 @@
 
 namespace bindhue::capture {
 
+// Of a response, what its covariance is the sum of.
+struct ResponseParts {
+    Matrix3 pixels;    // noise, texture, what blur and demosaicing leave
+    Matrix3 shading;   // how much light the surface gets, against the card
+    Matrix3 mirrored;  // what the coat mirrors and was not taken off
+
+    Matrix3 sum() const { return pixels + shading + mirrored; }
+};
+
 struct BodyColour {
-    CameraRgb linear;    // response as of a flat surface in the card's plane, ready for CameraFit::read
-    Matrix3 covariance;  // of that response
+    CameraRgb linear;          // response as of a flat surface in the card's plane, ready for CameraFit::read
+    ResponseParts covariance;  // of that response
     // From the segment before to this one, by what changes at all angles round the rod alike: a streak's end changes few. Zero for the first.
     Vector3 step{};
     std::vector<std::string> warnings;

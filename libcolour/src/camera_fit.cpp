@@ -112,6 +112,27 @@ bool tells_nothing(const PatchSample& p, const std::array<End, 3>& ends) {
     return open == 0 || (p.clipped && open == 3);
 }
 
+double quantile(std::vector<double> v, double p);
+
+// See CameraFit::prints_disagree. `held_out`: by fits that saw neither print.
+double disagreement_of_prints(std::span<const PatchSample> samples, const JointData& data, const std::vector<Lab<D50>>& held_out) {
+    constexpr double apart_mm = 20, darkest_L = 20;
+    constexpr std::size_t fewest_pairs = 6;
+    std::vector<double> differences;
+    for (std::size_t i = 0; i < data.patches.size(); ++i)
+        for (const std::size_t k : data.patches[i].twins) {
+            const PatchSample &one = samples[data.patches[i].source], &other = samples[data.patches[k].source];
+            if (k <= i || !one.place || !other.place || data.patches[i].censored() || data.patches[k].censored()) continue;
+            if (one.reference.L < darkest_L ||
+                std::hypot(one.place->x_mm - other.place->x_mm, one.place->y_mm - other.place->y_mm) < apart_mm)
+                continue;
+            const double a = to_xyz(held_out[i]).Y / to_xyz(one.reference).Y, b = to_xyz(held_out[k]).Y / to_xyz(other.reference).Y;
+            differences.push_back(2 * std::abs(a - b) / (a + b));
+        }
+    constexpr double of_median = 1.4826, of_pair = 0.70710678;
+    return differences.size() < fewest_pairs ? -1 : of_median * of_pair * quantile(differences, 0.5);
+}
+
 double quantile(std::vector<double> v, double p) {
     if (v.empty()) return 0;
     std::sort(v.begin(), v.end());
@@ -599,6 +620,8 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
             fit = std::move(*spectral);
     }
     set_ends(fit, samples, options);
+
+    fit.prints_disagree = disagreement_of_prints(samples, data, held_out);
 
     const std::vector<Lab<D50>>& seen = held_out;
     std::vector<double> errors, check_errors;

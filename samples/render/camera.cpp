@@ -210,6 +210,16 @@ std::vector<unsigned char> phone_jpeg(const Scene& scene, const Picture& p, cons
         }
         luma[i] = 0.299f * rgb[3 * i] + 0.587f * rgb[3 * i + 1] + 0.114f * rgb[3 * i + 2];
     }
+    if (out.local_tone > 0) {
+        // Places that are dark on the large are brightened and bright ones darkened, as phones do with a scene of high contrast.
+        auto large = luma;
+        blur(large, p.width, p.height, 0.05 * p.width);
+        for (std::size_t i = 0; i < luma.size(); ++i) {
+            const float gain = static_cast<float>(std::pow(0.5 / std::max(large[i], 0.02f), out.local_tone));
+            for (std::size_t c = 0; c < 3; ++c) rgb[3 * i + c] = std::clamp(rgb[3 * i + c] * gain, 0.0f, 1.0f);
+            luma[i] *= gain;
+        }
+    }
     auto soft = luma;
     blur(soft, p.width, p.height, 1.2);
     cv::Mat image(p.height, p.width, CV_8UC3);

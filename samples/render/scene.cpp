@@ -192,6 +192,7 @@ Scene scene_from(const json& document) {
         out.number("saturation", s.output.saturation, 0, 3);
         out.number("contrast", s.output.contrast, 0, 1);
         out.number("sharpening", s.output.sharpening, 0, 3);
+        out.number("local_tone", s.output.local_tone, 0, 1);
     });
     o.object("camera", [&](Object& c) {
         c.text("sensor", s.camera.sensor);

@@ -27,6 +27,7 @@ struct Output {
     int quality = 92;           // of a JPEG
     int orientation = 1;        // EXIF: 1, 3, 6 or 8
     double saturation = 1.12, contrast = 0.35, sharpening = 0.5;  // of a phone's picture
+    double local_tone = 0;  // how far a phone evens out what is bright and dark on the large: 0 not at all, 1 wholly
 };
 
 struct Camera {

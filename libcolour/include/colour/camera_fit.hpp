@@ -144,6 +144,10 @@ class CameraFit {
     double check_median = 0, check_max = 0;  // negative if the card has no check patches
     std::vector<PatchResult> patches;
 
+    // How far two prints of one ink, apart on the card, disagree about their light: robust standard deviation of one print's Y, relative.
+    // A field and a tone curve that are the same everywhere make them agree. Negative with fewer than 6 such pairs.
+    double prints_disagree = -1;
+
     // Linear light with tone curve and flare undone, as if lit at the card's mean level.
     Vector3 undo(const Vector3& rgb, const std::optional<CardPoint>& place) const;
 
