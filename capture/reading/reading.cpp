@@ -11,7 +11,6 @@
 #include "photo/photo.hpp"
 #include "shop/camera_light_file.hpp"
 #include "wrap/body.hpp"
-#include "wrap/evenness.hpp"
 #include "wrap/rod.hpp"
 #include "wrap/segments.hpp"
 
@@ -26,9 +25,6 @@ constexpr double encoded_variance = 1.25;
 // all places alike reached 0.014 on rendered photos, those that even out bright and dark had 0.03 at least (seeds 530000 to 530019).
 // How much further off a rod may then be, which lies over the dark opening: chosen so that the regions held on those.
 constexpr double prints_alike = 0.02, local_tone_reach = 3.5;
-
-// Above this a band is told to be uneven. Tuned on rendered photos.
-constexpr double even_enough = 1.5;
 
 // Of a region given by hand. What an even, matte surface in the card's plane may be shaded otherwise than the card, and what a coat
 // mirrors of a room everywhere (4 % of it, Fresnel, n = 1.5; a room's walls are about a quarter of white). Guesses.
@@ -438,10 +434,6 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         band.pitch_mm = features[i].pitch_mm;
         band.warnings = bodies[i].warnings;
         warn_of_clipping(fit, bodies[i].linear, band.warnings);
-        band.unevenness = unevenness(skin, segments[i], bodies[i], fit, facing);
-        if (band.role != BandRole::blank && band.unevenness > even_enough)
-            band.warnings.push_back("uneven along the band: places differ by " + std::to_string(*band.unevenness).substr(0, 3) +
-                                    " CIEDE2000 (a blotchy coat, wear, or two colours): look at it before you match the mean");
         if (band.role != BandRole::blank && !band.pitch_mm)
             band.warnings.push_back("thread pitch not resolved in this picture");
         band.outline = outline(pose, *rod, segments[i]);

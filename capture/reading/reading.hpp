@@ -64,7 +64,6 @@ struct BandReading {
     std::optional<NamedCovariance> covariance_of;  // of one photo; none where several were combined
     std::size_t photos = 1;  // that it was read from
     std::optional<double> pitch_mm;
-    std::optional<double> unevenness;  // along the band, CIEDE2000, see wrap/evenness.hpp; none for a short band or a region
     std::vector<std::string> warnings;
     std::vector<PixelPoint> outline;  // in the photo, upright
 };

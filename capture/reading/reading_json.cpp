@@ -64,7 +64,6 @@ nlohmann::ordered_json to_json(const WrapReading& reading) {
                          {"covariance_parts", band.covariance_of ? parts_json(*band.covariance_of) : nlohmann::ordered_json(nullptr)},
                          {"photos", band.photos},
                          {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
-                         {"unevenness", band.unevenness ? nlohmann::ordered_json(*band.unevenness) : nullptr},
                          {"warnings", band.warnings},
                          {"outline_px", points_json(band.outline)}});
     }

@@ -66,6 +66,9 @@ void compare(const json& reading, Outcome& out) {
         if (read->role != truth.role) ++out.wrong_role;
         out.found.push_back(std::move(f));
     }
+    for (const json& warning : reading.at("warnings")) out.warnings += warning.get<std::string>() + '\n';
+    for (const json& band : reading.at("bands"))
+        for (const json& warning : band.at("warnings")) out.warnings += warning.get<std::string>() + '\n';
     for (std::size_t i = 0; i < reads.size(); ++i)
         if (!used[i]) out.invented.push_back(reads[i]);
     if (!reading.at("blank_diameter_mm").is_null()) {

@@ -63,6 +63,7 @@ struct Outcome {
     std::vector<Band> missed, invented;
     std::size_t wrong_role = 0;
     std::optional<double> diameter_error;  // share
+    std::string warnings;                  // of the photo and of its bands, a line each
 };
 
 // Several photos of one rod are read as one; the truth is that of the first. `card`: its layout, by default that of the sample photos.

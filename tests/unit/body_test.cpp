@@ -123,7 +123,7 @@ TEST_CASE("a rod of one colour is read with a warning and a wider covariance") {
     const Skin three = synthetic_skin(
         red_black_white, [](double t) { return std::cos(t); }, room);
     const auto compared = body_colours(three, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
-    CHECK(alone[0].covariance(0, 0) / (0.2 * 0.2) > compared[1].covariance(0, 0) / (0.22 * 0.22));
+    CHECK(alone[0].covariance.sum()(0, 0) / (0.2 * 0.2) > compared[1].covariance.sum()(0, 0) / (0.22 * 0.22));
 }
 
 TEST_CASE("pixels out of the picture are passed over") {

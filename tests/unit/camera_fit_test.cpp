@@ -196,6 +196,27 @@ TEST_CASE("A patch with glare is dropped and named, and does no harm") {
     CHECK(error_on_prints(photo, *fit, opening) < 0.9);
 }
 
+TEST_CASE("Prints of one ink agree on an evenly treated photo, and tell how far one is not") {
+    const Photo photo = plain_photo(33);
+    const CameraFit even = fitted(photo);
+    CHECK(even.prints_disagree >= 0);
+    CHECK(even.prints_disagree < 0.01);
+    std::vector<PatchSample> card = Taken(photo).card();
+    for (std::size_t i = 0; i < card.size(); ++i)
+        for (double& v : card[i].rgb) v *= i % 2 == 0 ? 1.04 : 0.96;
+    FitOptions options;
+    options.linear = true;
+    const Result<CameraFit> fit = fit_camera(card, options);
+    REQUIRE(fit);
+    CHECK(fit->prints_disagree > 0.02);
+    CHECK(fit->prints_disagree < 0.08);
+    // A card without places, or with one print of each ink, cannot tell.
+    for (PatchSample& p : card) p.place.reset();
+    const Result<CameraFit> placeless = fit_camera(card, options);
+    REQUIRE(placeless);
+    CHECK(placeless->prints_disagree < 0);
+}
+
 TEST_CASE("A trap that is no trap is not believed") {
     const Photo photo = plain_photo(32);
     std::vector<PatchSample> card = Taken(photo).card();

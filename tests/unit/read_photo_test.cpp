@@ -1,6 +1,7 @@
 #include "reading/reading.hpp"
 
 #include <catch2/catch.hpp>
+#include <algorithm>
 #include <cmath>
 
 #include <opencv2/imgcodecs.hpp>
@@ -68,6 +69,61 @@ TEST_CASE("Bands lie where they were wound, one after the other, and the blank h
     REQUIRE(reading.blank());
     CHECK(reading.blank()->lab.L < 25);
     CHECK(reading.picture.cols == 2000);
+}
+
+TEST_CASE("A reading's covariance is the sum of its named parts") {
+    ReadOptions by_hand = options();
+    by_hand.region = PixelRegion{900, 700, 120, 8};
+    for (const WrapReading& reading : {read(door), read(door, by_hand), read(samples / "photos/noon.png", options(true))})
+        for (const BandReading& band : reading.bands) {
+            REQUIRE(band.covariance_of);
+            const Matrix3 sum = band.covariance_of->sum();
+            for (std::size_t r = 0; r < 3; ++r)
+                for (std::size_t c = 0; c < 3; ++c) CHECK(sum(r, c) == Approx(band.colour.covariance(r, c)).margin(1e-9));
+            for (const Matrix3& part : {band.covariance_of->pixels, band.covariance_of->shading, band.covariance_of->mirrored,
+                                        band.covariance_of->fit, band.covariance_of->card})
+                CHECK(part(0, 0) > 0);
+        }
+}
+
+TEST_CASE("The light of a linear photo is named and graded, that of a phone's is not") {
+    const WrapReading noon = read(samples / "photos/noon.png", options(true));
+    REQUIRE(noon.card.light);
+    // Overcast sky. Daylight with a little of another lamp in it looks much the same through three channels.
+    CHECK(noon.card.light->name.find("daylight") != std::string::npos);
+    CHECK(noon.card.light->grade == LightGrade::good);
+    CHECK_FALSE(read(door).card.light);
+}
+
+TEST_CASE("A phone that evens out bright and dark is noticed, and its regions hold the truth") {
+    cv::Mat picture, luma, large;
+    cv::imread(door.string()).convertTo(picture, CV_32FC3, 1 / 255.0);
+    cv::cvtColor(picture, luma, cv::COLOR_BGR2GRAY);
+    cv::GaussianBlur(luma, large, {}, 0.05 * picture.cols);
+    cv::Mat gain, gains;
+    cv::pow(0.5 / cv::max(large, 0.02), 0.2, gain);
+    cv::merge(std::vector<cv::Mat>(3, gain), gains);
+    picture = picture.mul(gains);
+    picture.convertTo(picture, CV_8UC3, 255.0);
+    const TemporaryFolder folder;
+    cv::imwrite((folder.path / "evened.png").string(), picture);
+
+    const auto told = [](const WrapReading& reading) {
+        return std::any_of(reading.warnings.begin(), reading.warnings.end(),
+                           [](const std::string& w) { return w.find("evens out bright and dark") != std::string::npos; });
+    };
+    const WrapReading evened = read(folder.path / "evened.png"), plain = read(door);
+    CHECK(told(evened));
+    CHECK_FALSE(told(plain));
+    const auto truth = sample_truth("door");
+    REQUIRE(evened.bands.size() == truth["bands"].size());
+    for (std::size_t i = 0; i < evened.bands.size(); ++i) {
+        const auto lab = truth["bands"][i]["lab"];
+        CHECK(mahalanobis_squared({lab[0], lab[1], lab[2]}, evened.bands[i].colour) < 7.815);
+        REQUIRE(evened.bands[i].covariance_of);
+        CHECK(evened.bands[i].covariance_of->local_tone(0, 0) > 0);
+        CHECK(plain.bands[i].covariance_of->local_tone(0, 0) == 0);
+    }
 }
 
 TEST_CASE("A region given by hand is read alone, with a warning") {
