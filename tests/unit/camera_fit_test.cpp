@@ -217,6 +217,43 @@ TEST_CASE("Prints of one ink agree on an evenly treated photo, and tell how far 
     CHECK(placeless->prints_disagree < 0);
 }
 
+TEST_CASE("A quarter of the card may be covered: what is covered is named, check patches too, and the rest reads as before") {
+    for (const bool right : {false, true})
+        for (const bool low : {false, true}) {
+            const Photo photo = plain_photo(34);
+            std::vector<PatchSample> card = Taken(photo).card();
+            Taken taken(photo);
+            const Taken::Mean cover = taken.shoot(printed({100, 90, 10, 40}), opening);
+            std::size_t covered = 0, checks = 0;
+            for (PatchSample& p : card) {
+                if (p.role == PatchRole::trap || (p.place->x_mm > 80) != right || (p.place->y_mm > 55) != low) continue;
+                p.rgb = cover.rgb;
+                ++covered;
+                checks += p.role == PatchRole::check;
+            }
+            CHECK(covered >= 17);
+            FitOptions options;
+            options.linear = true;
+            options.trust = Trust::measured;
+            const Result<CameraFit> fit = fit_camera(card, options);
+            REQUIRE(fit);
+            std::size_t checks_left_out = 0;
+            for (std::size_t i = 0; i < card.size(); ++i) {
+                const PatchResult& p = fit->patches[i];
+                const bool under = card[i].rgb == cover.rgb;
+                INFO(p.id << " " << p.delta_e << " " << p.dropped);
+                if (!under) CHECK(p.dropped.empty());
+                // A patch that looks much like the cover may stay.
+                if (under && p.delta_e > 20) CHECK_FALSE(p.dropped.empty());
+                checks_left_out += p.role == PatchRole::check && !p.dropped.empty();
+            }
+            CHECK(checks_left_out <= checks);
+            CHECK(fit->check_max < 20);
+            CHECK(error_on_prints(photo, *fit, opening) < 1.0);
+            CHECK(fit->held_out_median < 1.0);
+        }
+}
+
 TEST_CASE("A trap that is no trap is not believed") {
     const Photo photo = plain_photo(32);
     std::vector<PatchSample> card = Taken(photo).card();
