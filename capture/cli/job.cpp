@@ -80,23 +80,10 @@ struct JobCommand {
     int write_sheet() const {
         const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return fail(opened.error());
-        Result<JobFile> file = load_job(*opened, name);
-        if (!file) return fail(file.error());
-        JobSheet sheet;
-        Result<SpoolFile> rack = rack_for(file->job, "job " + name);
-        if (!rack) return fail(rack.error());
-        sheet.rack = std::move(*rack);
-        const fs::path reading = job_folder(*opened, name) / "reading.json";
-        const Result<std::string> text = read_file(reading);
-        if (!text && text.error().reason != Reason::not_found) return fail(text.error());
-        if (text) {
-            Result<std::vector<OldBand>> old_rod = read_old_rod(*text, reading.string());
-            if (!old_rod) return fail(old_rod.error());
-            sheet.old_rod = std::move(*old_rod);
-        }
-        sheet.file = std::move(*file);
+        const Result<JobSheet> sheet = load_job_sheet(*opened, name);
+        if (!sheet) return fail(sheet.error());
         const fs::path path = output.empty() ? fs::path(name + ".pdf") : fs::path(output);
-        if (const Status written = write_job_sheet(sheet, path, paper == "letter" ? Paper::letter : Paper::a4); !written)
+        if (const Status written = write_job_sheet(*sheet, path, paper == "letter" ? Paper::letter : Paper::a4); !written)
             return fail(written.error());
         if (json)
             print_json({{"format", "bindhue-job-sheet"}, {"version", 1}, {"file", path.string()}});
@@ -135,17 +122,8 @@ struct JobCommand {
         return plain ? out : "";
     }
 
-    // Only a job that names spools needs a shop: the rack is empty else.
     Result<SpoolFile> rack_for(const Job& wanted, const std::string& where) const {
-        if (std::all_of(wanted.bands.begin(), wanted.bands.end(), [](const WantedBand& b) { return b.spool.empty(); }))
-            return SpoolFile{};
-        Result<SpoolFile> rack = spools_of(shop);
-        if (!rack) return rack;
-        for (const WantedBand& band : wanted.bands)
-            if (!band.spool.empty() && rack->find(band.spool) == nullptr)
-                return Error{Reason::not_found, "no spool has the code \"" + band.spool + "\"", where,
-                             "see bindhue spool list"};
-        return rack;
+        return capture::rack_for(wanted, [&] { return spools_of(shop); }, where);
     }
 
     static std::optional<double> left_on(const SpoolFile& rack, const std::string& code) {

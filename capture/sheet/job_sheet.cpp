@@ -281,6 +281,24 @@ std::string svg_of_strip(const Strip& strip, const std::string& name) {
 
 }  // namespace
 
+Result<JobSheet> load_job_sheet(const Shop& shop, const std::string& name) {
+    JobSheet out;
+    Result<JobFile> file = load_job(shop, name);
+    if (!file) return file.error();
+    out.file = std::move(*file);
+    Result<SpoolFile> rack = rack_for(out.file.job, [&] { return shop.spools(); }, "job " + name);
+    if (!rack) return rack.error();
+    out.rack = std::move(*rack);
+    const std::filesystem::path reading = job_folder(shop, name) / "reading.json";
+    const Result<std::string> text = read_file(reading);
+    if (!text && text.error().reason == Reason::not_found) return out;
+    if (!text) return text.error();
+    Result<std::vector<OldBand>> old_rod = read_old_rod(*text, reading.string());
+    if (!old_rod) return old_rod.error();
+    out.old_rod = std::move(*old_rod);
+    return out;
+}
+
 Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
     const PaperSize size = upright(paper);
     Layout page(size);

@@ -22,6 +22,9 @@ struct JobSheet {
     std::vector<OldBand> old_rod;  // as read on the job's photos; empty if none were
 };
 
+// Of a job that the shop keeps. Errors: not_found (no such job; a spool that the rack does not have), storage, and what a file has wrong.
+Result<JobSheet> load_job_sheet(const Shop& shop, const std::string& name);
+
 // What is done, one after the other. `wait` is empty where nothing has to dry.
 struct WorkStep {
     std::string what, wait;

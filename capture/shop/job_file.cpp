@@ -200,6 +200,16 @@ Result<std::vector<JobFile>> load_jobs(const Shop& shop) {
     return out;
 }
 
+Result<SpoolFile> rack_for(const Job& job, const std::function<Result<SpoolFile>()>& rack, const std::string& where) {
+    if (std::all_of(job.bands.begin(), job.bands.end(), [](const WantedBand& b) { return b.spool.empty(); })) return SpoolFile{};
+    Result<SpoolFile> out = rack();
+    if (!out) return out;
+    for (const WantedBand& band : job.bands)
+        if (!band.spool.empty() && out->find(band.spool) == nullptr)
+            return Error{Reason::not_found, "no spool has the code \"" + band.spool + "\"", where, "see bindhue spool list"};
+    return out;
+}
+
 std::map<std::string, double> thread_for_open_jobs(const std::vector<JobFile>& jobs) {
     std::map<std::string, double> out;
     for (const JobFile& file : jobs) {

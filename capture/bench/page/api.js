@@ -24,17 +24,31 @@ const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export const shop = () => ask("/api/shop");
 
-// Reads a photo; `onState` hears where it stands. Answers {id, picture, reading}.
-export async function read(photo, onState, signal) {
-  const { id } = await ask("/api/readings", { method: "POST", body: photo, signal });
+// Waits for a reading; `onState` hears where it stands. Answers {id, picture, reading}.
+async function readingOf({ id }, onState, signal) {
   for (;;) {
     const state = await ask(`/api/readings/${id}`, { signal });
-    if (state.state === "failed") throw new Refused(state.error.what, state.error.mend);
+    if (state.state === "failed") throw Object.assign(new Refused(state.error.what, state.error.mend), { id, cardWasRead: state.card_was_read });
     if (state.state === "done") return { id, ...state };
     onState(state);
     await pause(150);
   }
 }
+
+// about: {light, with}, `with` being the reading of another photo of the same wrap.
+export async function read(photo, about, onState, signal) {
+  return readingOf(await ask(`/api/readings?${new URLSearchParams(about)}`, { method: "POST", body: photo, signal }), onState, signal);
+}
+
+// how: {edges} or {region, band}
+export async function readAgain(id, how, onState, signal) {
+  return readingOf(await ask(`/api/readings/${id}/again`, { method: "POST", body: new URLSearchParams(how), signal }), onState, signal);
+}
+
+export const keepJob = (id, form) => ask(`/api/readings/${id}/job`, { method: "POST", body: form });
+export const jobs = () => ask("/api/jobs");
+export const sheetOfJob = (name) => `/api/jobs/${name}/sheet.html`;
+export const photoOfJob = (name, number) => `/api/jobs/${name}/photos/${number}`;
 
 export const photoOf = (id) => `/api/readings/${id}/photo.jpg`;
 
