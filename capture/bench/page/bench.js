@@ -277,7 +277,7 @@ function drawJob() {
   const wraps = [...now.job].sort(([one], [other]) => one - other);
   $("job").hidden = wraps.length === 0;
   $("wraps").replaceChildren(...wraps.map(([band, c]) => {
-    const away = html("button", { type: "button", "aria-label": `Take band ${band} off the sheet` }, "Take off");
+    const away = html("button", { type: "button", "aria-label": `Take off band ${band}` }, "Take off");
     away.addEventListener("click", () => {
       now.job.delete(band);
       drawJob();
