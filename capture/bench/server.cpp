@@ -14,8 +14,8 @@
 #include "bench/assets.hpp"
 #include "bench/guard.hpp"
 #include "bench/job_answer.hpp"
-#include "bench/rack_auditor.hpp"
 #include "bench/share.hpp"
+#include "bench/shop_reckoner.hpp"
 #include "live/preview.hpp"
 #include "shop/numbers.hpp"
 
@@ -151,13 +151,13 @@ struct BenchServer::Inside {
     std::unique_ptr<Share> share;  // none: this machine alone
     httplib::Server http;
     std::mutex frames;  // one at a time: the next one of a camera is there soon enough
-    RackAuditor auditor;
+    ShopReckoner reckoner;
     ReadingQueue queue;  // goes first: the threads that fill it end with serve()
 
     explicit Inside(BenchOptions&& options)
         : shop(std::move(options.shop)),
           card(options.card),
-          auditor(shop),
+          reckoner(shop),
           queue(on_card(std::move(options.card)), options.limits) {
         http.new_task_queue = [] { return new httplib::ThreadPool(request_threads); };
         http.set_read_timeout(patience_s);
@@ -252,11 +252,13 @@ struct BenchServer::Inside {
         if (request.path == "/api/shop") return send(response, shop_answer(shop, card));
         if (request.path == "/api/jobs" || request.path.starts_with("/api/jobs/")) return get_job(request.path, response);
 
-        if (request.path == "/api/rack/surfaces" || request.path == "/api/rack/jobs") {
-            const Result<Answer> rack = auditor.answer(request.path.ends_with("jobs"));
-            if (!rack) return send(response, rack.error());
-            return send(response, *rack);
-        }
+        using Asked = ShopReckoner::Asked;
+        for (const auto& [path, asked] : {std::pair{"/api/rack/surfaces", Asked::surfaces}, {"/api/rack/jobs", Asked::jobs}, {"/api/coats", Asked::coats}})
+            if (request.path == path) {
+                const Result<Answer> reckoned = reckoner.answer(asked);
+                if (!reckoned) return send(response, reckoned.error());
+                return send(response, *reckoned);
+            }
 
         const std::string readings = "/api/readings/";
         if (!request.path.starts_with(readings)) return send(response, no_such);

@@ -4,6 +4,7 @@
 //   GET  /api/shop                    what there is: spools, schedules, the card
 //   GET  /api/rack/surfaces           the audit of the rack against all that surfaces take, once it is done; asking begins it
 //   GET  /api/rack/jobs               the same, against what the shop's jobs were read with
+//   GET  /api/coats                   what the shop's coat tests did and what was to be expected, likewise
 //   POST /api/readings                a photo as it is, in the body; answers {id}. Query: `light`, what the light is called; `with`, the reading of
 //                                     another photo of the same wrap: both are then read together
 //   POST /api/readings/ID/again       a form; reads the same photos by `edges` (mm,mm,...; may be empty) or `region` (x,y,width,height in pixels of

@@ -21,7 +21,7 @@ class WebDriverError(Exception):
 
 
 class Browser:
-    def __init__(self, width=1280, height=900, dark=False):
+    def __init__(self, width=1280, height=900, dark=False, arguments=()):
         self._folder = tempfile.mkdtemp(prefix="bindhue-page-")
         with contextlib.closing(socket.socket()) as free:
             free.bind(("127.0.0.1", 0))
@@ -32,7 +32,7 @@ class Browser:
         self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
         try:
             self._wait_for_driver()
-            arguments = ["--headless=new", f"--user-data-dir={self._folder}/profile", "--disable-gpu", "--no-first-run",
+            arguments = [*arguments, "--headless=new", f"--user-data-dir={self._folder}/profile", "--disable-gpu", "--no-first-run",
                          "--disable-dev-shm-usage", "--disable-background-networking", "--no-proxy-server"]
             if os.geteuid() == 0:
                 arguments.append("--no-sandbox")  # Chromium's sandbox does not run as root, as continuous integration does

@@ -289,6 +289,59 @@ class Page(unittest.TestCase):
         other.until("document.getElementById('said').textContent.includes('works once')", "no second client comes in")
         self.assertTrue(bench.alive())
 
+    def test_coat_tests_are_drawn_and_told_with_what_was_to_be_expected(self):
+        b = self.browser
+        tests = json.loads(pathlib.Path(f"{SOURCE}/palettes/demo-shop/coat-tests.json").read_text())["tests"]
+        b.run("document.getElementById('show-coats').focus()")
+        b.press(SPACE)
+        b.until("document.querySelectorAll('.coat').length > 0", "the tests are drawn", PATIENCE)
+        groups = {(t["material"], t["schedule"]) for t in tests}
+        self.assertEqual(b.run("return document.querySelectorAll('.coat').length"), len(groups))
+        self.assertEqual(b.run("return document.querySelectorAll('.coat g').length"), 2 * len(tests))  # in a*b* and in lightness
+        rows = b.run("return [...document.querySelectorAll('#coat-tests tbody tr')].map(r => r.innerText)")
+        self.assertEqual(len(rows), len(tests))
+        for row in rows:
+            test = tests[int(row.split()[0]) - 1]
+            labs = re.findall(r"L\* (\S+)\s+a\* (\S+)\s+b\* (\S+)", row)
+            self.assertEqual(len(labs), 3, row)  # dry, seen, expected
+            for told, lab in zip(labs, (test["dry"], test["finished"])):
+                for text, value in zip(told, lab):
+                    self.assertAlmostEqual(float(text), value, delta=0.0501)
+        # The arrow's head lies where the finished colour does: further down the darker it is.
+        first = b.run("return [...document.querySelectorAll('.coat')[0].querySelectorAll('g:nth-of-type(even) circle')].map(c => Number(c.getAttribute('cy')))")
+        shown = [row for row in rows[:len(first)]]
+        light = [float(re.findall(r"L\* (\S+)", row)[1]) for row in shown]
+        self.assertEqual(sorted(range(len(first)), key=lambda i: first[i]), sorted(range(len(light)), key=lambda i: -light[i]))
+        self.all_is_well()
+
+    def test_a_camera_of_this_machine_is_watched_and_its_picture_read(self):
+        film = pathlib.Path(os.environ["BINDHUE_WORK"]) / "door.mjpeg"
+        film.write_bytes(pathlib.Path(f"{SAMPLES}/door.jpg").read_bytes() * 3)  # a film of three frames, rendered
+        b = self.enterContext(Browser(arguments=["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream", f"--use-file-for-fake-video-capture={film}"]))
+        b.open(self.bench.address)
+        b.until("document.getElementById('card').textContent !== ''", "the shop is known")
+        b.run("document.getElementById('use-camera').focus()")
+        b.press(SPACE)
+        b.until("document.getElementById('advice').textContent !== ''", "the camera is watched", PATIENCE)
+        b.until("document.getElementById('advice').textContent.startsWith('Good')", "the picture is good", PATIENCE)
+        self.assertEqual(b.run("return [document.getElementById('live').videoWidth, document.getElementById('live').videoHeight]"), [2000, 1500])
+        b.run("document.getElementById('shoot').focus()")
+        b.press(SPACE)
+        b.until(f"{PICKS} > 0", "the picture is read", PATIENCE)
+        self.assertFalse(b.run("return document.getElementById('camera').checkVisibility()"))
+        reading = json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], "read", f"{SAMPLES}/door.jpg", "--card", f"{SOURCE}/samples/card.json", "--json"], capture_output=True, check=True).stdout)
+        chips = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        self.assertEqual(len(chips), len(reading["bands"]))
+        told = [float(x) for x in re.search(r"L\* (\S+)\s+a\* (\S+)\s+b\* (\S+)", chips[2]).groups()]
+        for value, there in zip(told, reading["bands"][2]["lab"]):
+            self.assertAlmostEqual(value, there, delta=2)  # the browser's own way from the film's colours to the picture's
+        self.assertEqual(b.complaints(), [])
+        # Without a camera, or on an address that no browser takes for safe, the page says what to do instead.
+        self.browser.run("document.getElementById('use-camera').click()")
+        self.browser.until("document.getElementById('no-camera').textContent !== ''", "it is said that there is none")
+        self.assertIn("camera", self.browser.text("#no-camera"))
+        self.assertTrue(self.bench.alive())
+
     def test_on_a_phone_nothing_is_wider_than_the_screen(self):
         for dark in (False, True):
             self.browser.shape(360, 740, dark, touch=True)
@@ -506,7 +559,8 @@ class Page(unittest.TestCase):
                 self.browser.open(self.bench.address)
                 if photo:
                     self.read(photo)
-                    self.browser.run("document.getElementById('put').click(); for (const d of document.querySelectorAll('details')) d.open = true")
+                    self.browser.run("document.getElementById('put').click(); for (const d of document.querySelectorAll('details')) d.open = true; document.getElementById('show-coats').click()")
+                    self.browser.until("document.querySelectorAll('.coat').length > 0", "coat tests are drawn", PATIENCE)
                 self.look_at_the_rack()
                 self.browser.devtools("Runtime.evaluate", expression=axe)
                 found = self.browser.run("return axe.run().then(r => r.violations.map(v => [v.impact, v.id, v.help, v.nodes.map(n => n.target.join(' ')).slice(0, 5)]))")

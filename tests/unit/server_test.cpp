@@ -7,7 +7,9 @@
 #include <unistd.h>
 
 #include <catch2/catch.hpp>
+#include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <fstream>
 #include <iterator>
 #include <thread>
@@ -473,4 +475,40 @@ TEST_CASE("A port that is taken is said, not shared") {
     REQUIRE_FALSE(second);
     CHECK(second.error().reason == Reason::storage);
     CHECK(second.error().where == "--port");
+}
+
+TEST_CASE("Coat tests are told with what the others make expect") {
+    const Running page;
+    json said;
+    while (true) {
+        said = page.get("/api/coats").document();
+        if (said.at("state") == "done") break;
+        std::this_thread::sleep_for(std::chrono::milliseconds(20));
+    }
+    const json kept = json::parse(text_of(BINDHUE_SOURCE_DIR "/palettes/demo-shop/coat-tests.json")).at("tests");
+    CHECK(said.at("tests") == kept.size());
+    std::size_t rows = 0;
+    for (const json& group : said.at("groups"))
+        for (const json& row : group.at("rows")) {
+            ++rows;
+            const json& test = kept.at(row.at("number").get<std::size_t>() - 1);
+            CHECK(test.at("material") == group.at("material"));
+            CHECK(row.at("dry").at("lab") == test.at("dry"));
+            CHECK(row.at("finished").at("lab") == test.at("finished"));
+            CHECK(row.at("by") == group.at("tests").get<std::size_t>() - 1);
+            CHECK(row.at("expected").at("lab").size() == 3);
+            CHECK(row.at("delta_e").get<double>() >= 0);
+        }
+    CHECK(rows == kept.size());
+    // The command's own figure for the same tests.
+    const json model = json::parse(bindhue_command("coat model --json --shop " + quoted(BINDHUE_SOURCE_DIR "/palettes/demo-shop")).out);
+    for (const json& lesson : model.at("learned"))
+        for (const json& group : said.at("groups"))
+            if (group.at("material") == lesson.at("material") && group.at("schedule") == lesson.at("schedule") && !lesson.at("held_out").is_null()) {
+                CHECK(group.at("held_out").at("median") == lesson.at("held_out").at("learned").at("median"));
+                std::vector<double> off;
+                for (const json& row : group.at("rows")) off.push_back(row.at("delta_e"));
+                std::sort(off.begin(), off.end());
+                CHECK(off[static_cast<std::size_t>(std::lround(0.5 * static_cast<double>(off.size() - 1)))] == Approx(group.at("held_out").at("median").get<double>()).margin(0.05));
+            }
 }

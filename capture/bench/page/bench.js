@@ -1,5 +1,7 @@
 // The page's one flow: photo, reading, band, spools.
 import { keepJob, matches, photoOf, read, readAgain, Refused, shop } from "./api.js";
+import { offerCamera } from "./camera.js";
+import "./coats.js";
 import { editEdges, regionTool } from "./correct.js";
 import { html, interval, inWords, one, sideBySide, spread, svg, swatch } from "./draw.js";
 import { showJobs } from "./jobs.js";
@@ -338,6 +340,7 @@ addEventListener("drop", (event) => {
   const [photo] = event.dataTransfer.files;
   if (photo) take(photo);
 });
+offerCamera(take);
 let soon = 0;
 $("form").addEventListener("input", () => {
   clearTimeout(soon);
