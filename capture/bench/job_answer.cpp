@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "reading/reading_json.hpp"
+#include "sheet/customer_note.hpp"
 #include "sheet/job_sheet.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/numbers.hpp"
@@ -35,6 +36,7 @@ Result<WantedBand> wanted(std::string_view text, const WrapReading& reading, con
     const BandReading& band = reading.bands[*number - 1];
     WantedBand out;
     out.spool = spool->spool.code;
+    out.replaces = static_cast<int>(*number);
     out.schedule = *schedule;
     out.winding.width_mm = band.length_mm;
     out.winding.diameter_mm = reading.blank_diameter_mm.value_or(usual_blank_mm);
@@ -100,10 +102,15 @@ Answer job_row(const Shop& shop, const JobFile& file) {
 }  // namespace
 
 Result<std::string> sheet_answer(const WrapReading& reading, const std::filesystem::path& shop, const Query& query) {
-    Result<SpoolFile> rack = load_spools(shop);
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    Result<SpoolFile> rack = opened->spools();
     if (!rack) return rack.error();
+    Result<Settings> settings = load_settings(*opened);
+    if (!settings) return settings.error();
     JobSheet sheet;
     sheet.rack = std::move(*rack);
+    sheet.settings = std::move(*settings);
     Result<Job> job = chosen(reading, sheet.rack, query);
     if (!job) return job.error();
     sheet.file.job = std::move(*job);
@@ -163,6 +170,14 @@ Result<std::string> kept_sheet(const std::filesystem::path& shop, const std::str
     const Result<JobSheet> sheet = load_job_sheet(*opened, job);
     if (!sheet) return sheet.error();
     return job_sheet_html(*sheet);
+}
+
+Result<std::string> kept_note(const std::filesystem::path& shop, const std::string& job) {
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    const Result<CustomerNote> note = load_customer_note(*opened, job);
+    if (!note) return note.error();
+    return customer_note_html(*note);
 }
 
 Result<KeptPhoto> kept_photo(const std::filesystem::path& shop, const std::string& job, std::size_t number) {

@@ -25,6 +25,9 @@ Result<Answer> jobs_answer(const std::filesystem::path& shop);
 // The sheet of a job that is kept. Errors: those of load_job_sheet().
 Result<std::string> kept_sheet(const std::filesystem::path& shop, const std::string& job);
 
+// The customer's note of it. Errors: those of load_customer_note().
+Result<std::string> kept_note(const std::filesystem::path& shop, const std::string& job);
+
 struct KeptPhoto {
     std::string name, bytes;
     std::string type;  // empty if no browser shows it

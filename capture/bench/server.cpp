@@ -290,6 +290,7 @@ struct BenchServer::Inside {
         const std::string rest = path.substr(jobs.size() + 1);
         const std::string name = rest.substr(0, rest.find('/')), what = rest.substr(name.size());
         if (what == "/sheet.html") return send_sheet(response, kept_sheet(shop, name));
+        if (what == "/note.html") return send_sheet(response, kept_note(shop, name));
         const std::string photos = "/photos/";
         const auto number = what.starts_with(photos) ? whole_number(what.substr(photos.size())) : std::nullopt;
         if (!number) return send(response, no_such);

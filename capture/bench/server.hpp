@@ -16,6 +16,7 @@
 //   GET  /api/readings/ID/sheet.html  the job sheet of what was chosen (see sheet_answer)
 //   GET  /api/jobs                    the shop's jobs
 //   GET  /api/jobs/NAME/sheet.html    the sheet of one
+//   GET  /api/jobs/NAME/note.html     the customer's note of it
 //   GET  /api/jobs/NAME/photos/N      a photo of one
 //   POST /api/frames                  a frame of a camera, JPEG or PNG; answers what is to be mended. Query: `rod`, 1 to look for the rod too
 //   POST /api/code                    a form; `code` lets the client in with which the page is shared

@@ -275,6 +275,10 @@ TEST_CASE("What is chosen is kept as a job, with its photos and reading, as the 
     const Said sheet = page.get("/api/jobs/trout-4/sheet.html");
     CHECK(sheet.status == 200);
     CHECK_THAT(sheet.body, Catch::Contains("Job trout-4") && Catch::Contains("R1-12") && Catch::Contains("as it was"));
+    const Said note = page.get("/api/jobs/trout-4/note.html");
+    CHECK(note.status == 200);
+    CHECK_THAT(note.head, Catch::Contains("Content-Security-Policy: default-src 'none'; style-src 'unsafe-inline'"));
+    CHECK_THAT(note.body, Catch::Contains("Old, as read") && Catch::Contains("New, as it is expected over the blank as read") && Catch::Contains("9 coat tests"));
     const Said photo = page.get("/api/jobs/trout-4/photos/1");
     CHECK(photo.body == door());
     CHECK_THAT(photo.head, Catch::Contains("Content-Type: image/jpeg"));

@@ -58,6 +58,7 @@ export async function lookAt(frame, rod, signal) {
 export const keepJob = (id, form) => ask(`/api/readings/${id}/job`, { method: "POST", body: form });
 export const jobs = () => ask("/api/jobs");
 export const sheetOfJob = (name) => `/api/jobs/${name}/sheet.html`;
+export const noteOfJob = (name) => `/api/jobs/${name}/note.html`;
 export const photoOfJob = (name, number) => `/api/jobs/${name}/photos/${number}`;
 
 export const photoOf = (id) => `/api/readings/${id}/photo.jpg`;

@@ -1,5 +1,5 @@
 // The jobs that the shop keeps.
-import { jobs, photoOfJob, Refused, sheetOfJob } from "./api.js";
+import { jobs, noteOfJob, photoOfJob, Refused, sheetOfJob } from "./api.js";
 import { html, inWords, one } from "./draw.js";
 import { rodStrip } from "./rod.js";
 
@@ -11,7 +11,8 @@ function entry(job) {
   const parts = [html("p", {}, html("b", {}, job.name), ` ${job.date}${job.done ? ", done" : ""}${job.note ? `: ${job.note}` : ""}`),
     html("p", {}, `${wraps.join("; ")}. Thread: ${one(job.metres)} m.`)];
   if (job.trouble) parts.push(html("p", {}, `${job.trouble.what} ${job.trouble.mend}`));
-  else parts.push(html("p", {}, html("a", { href: sheetOfJob(job.name), target: "_blank", rel: "noopener" }, `Open the sheet of ${job.name}`)));
+  else parts.push(html("p", {}, html("a", { href: sheetOfJob(job.name), target: "_blank", rel: "noopener" }, `Open the sheet of ${job.name}`), " ",
+    html("a", { href: noteOfJob(job.name), target: "_blank", rel: "noopener" }, "and the customer's note")));
   if (job.rod || job.photos.length > 0) {
     const inside = html("div");
     const more = html("details", {}, html("summary", {}, job.rod ? `Reading${job.photos.length > 0 ? " and photos" : ""}` : "Photos"), inside);
