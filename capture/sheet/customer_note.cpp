@@ -2,7 +2,6 @@
 
 #include <algorithm>
 
-#include "colour/difference.hpp"
 #include "colour/quantities.hpp"
 #include "colour/words.hpp"
 #include "sheet/page_layout.hpp"
@@ -30,7 +29,7 @@ std::optional<Reading> blank_of(const std::vector<OldBand>& rod) {
     for (const OldBand& band : rod)
         if (band.is_blank && band.length_mm > longest) {
             longest = band.length_mm;
-            out = Reading{band.lab, Matrix3::diagonal({1, 1, 1}), {}};
+            out = Reading{band.lab, band.covariance, {}};
         }
     return out;
 }
@@ -48,16 +47,17 @@ WrapWords words_of(const CustomerNote& note, std::size_t i) {
     const Settings& settings = note.sheet.settings;
     const Measures measures(settings.units);
     WrapWords out;
-    out.over = in_words_of(settings, (band.count > 1 ? std::to_string(band.count) + " {wraps}" : "{wrap}") + std::string(" of ")) + measures.length(band.winding.width_mm) + " " + measures.unit();
+    out.over = in_words_of(settings, (band.count > 1 ? std::to_string(band.count) + " {wraps}" : "{Wrap}") + std::string(" of ")) + measures.length(band.winding.width_mm) + " " + measures.unit();
     if (const SpoolEntry* spool = note.sheet.rack.find(band.spool))
         out.over += ": " + (spool->spool.name.empty() ? spool->spool.code : spool->spool.name) + ", " + std::string(name(spool->spool.material));
     if (band.schedule) out.over += *band.schedule == Schedule::none ? ", dry" : *band.schedule == Schedule::finish ? ", under finish" : ", under preserver and finish";
-    if (look.old_look) out.beside.push_back("Old, as read: " + look_words(*look.old_look) + ".");
+    if (look.old_look) out.beside.push_back("Old, as read: " + look_words(look.old_look->lab) + ".");
     if (look.new_look) {
-        out.beside.push_back("New, as it is expected over " + look.ground + ": " + look_words(*look.new_look) + ".");
+        out.beside.push_back("New, as it is expected over " + look.ground + ": " + look_words(look.new_look->lab) + ".");
         if (look.old_look) {
-            const std::string leans = lean(*look.old_look, *look.new_look);
-            out.beside.push_back(number("Expected difference: %.1f CIEDE2000", ciede2000(*look.old_look, *look.new_look)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
+            const std::string leans = lean(look.old_look->lab, look.new_look->lab);
+            const DifferenceDistribution difference(*look.old_look, *look.new_look);
+            out.beside.push_back(number("Expected difference: %.1f CIEDE2000", difference.expected()) + number(" (95 %%: %.1f", difference.quantile(0.025)) + number(" to %.1f)", difference.quantile(0.975)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
         }
         out.beside.push_back(look.coat_tests == 0 ? "Reckoned from optics alone: this shop has no coat test of such thread yet."
                                                   : "Reckoned from " + std::to_string(look.coat_tests) + (look.coat_tests == 1 ? " coat test" : " coat tests") + " of this shop.");
@@ -104,7 +104,7 @@ std::string svg_of_pair(const NewLook& look) {
     std::string out = "<svg class=\"pair\" role=\"img\" aria-label=\"old beside new\" viewBox=\"0 0 88 26\">";
     double x = 0;
     for (const auto& colour : {look.old_look, look.new_look}) {
-        out += "<rect x=\"" + number("%.0f", x) + "\" y=\"0\" width=\"44\" height=\"26\" fill=\"" + (colour ? screen_hex(*colour) : "none") + "\"/>";
+        out += "<rect x=\"" + number("%.0f", x) + "\" y=\"0\" width=\"44\" height=\"26\" fill=\"" + (colour ? screen_hex(colour->lab) : "none") + "\"/>";
         x += 44;
     }
     return out + "</svg>";
@@ -143,7 +143,10 @@ Result<CustomerNote> load_customer_note(const Shop& shop, const std::string& nam
     const std::optional<Reading> blank = blank_of(rod);
     for (const WantedBand& band : out.sheet.file.job.bands) {
         NewLook look;
-        if (band.replaces > 0 && static_cast<std::size_t>(band.replaces) <= rod.size()) look.old_look = rod[static_cast<std::size_t>(band.replaces) - 1].lab;
+        if (band.replaces > 0 && static_cast<std::size_t>(band.replaces) <= rod.size()) {
+            const OldBand& old = rod[static_cast<std::size_t>(band.replaces) - 1];
+            look.old_look = Reading{old.lab, old.covariance, {}};
+        }
         const SpoolEntry* spool = out.sheet.rack.find(band.spool);
         if (spool != nullptr && band.schedule && !spool->spool.readings.empty()) {
             const bool underwrap = band.winding.underwrap_mm > 0;
@@ -152,7 +155,7 @@ Result<CustomerNote> load_customer_note(const Shop& shop, const std::string& nam
             if (!grounds) return grounds.error();
             const Spool& s = spool->spool;
             if (const auto finished = model->predict(s.material, *band.schedule, s.size_mm, s.reading_for({}), grounds->front().colour)) {
-                look.new_look = finished->lab;
+                look.new_look = *finished;
                 look.coat_tests = model->tests(s.material, *band.schedule);
             }
         }
@@ -171,7 +174,8 @@ Result<std::string> customer_note_pdf(const CustomerNote& note, Paper paper) {
     page.heading("Old beside new");
     for (std::size_t i = 0; i < note.looks.size(); ++i) {
         const WrapWords words = words_of(note, i);
-        page.pair(words.over, note.looks[i].old_look, note.looks[i].new_look, words.beside);
+        const auto lab = [](const std::optional<Reading>& look) { return look ? std::optional(look->lab) : std::nullopt; };
+        page.pair(words.over, lab(note.looks[i].old_look), lab(note.looks[i].new_look), words.beside);
     }
     page.heading("What is on the rod");
     for (const std::string& line : materials(note)) page.words(line);

@@ -13,8 +13,8 @@
 namespace bindhue::capture {
 
 struct NewLook {
-    std::optional<Lab<D50>> old_look;  // as read; none if the job does not say which band the wrap replaces
-    std::optional<Lab<D50>> new_look;  // expected when finished; none if spool or schedule is not chosen or not known
+    std::optional<Reading> old_look;  // as read; none if the job does not say which band the wrap replaces
+    std::optional<Reading> new_look;  // expected when finished; none if spool or schedule is not chosen or not known
     std::string ground;                // over which it is expected, in words
     std::size_t coat_tests = 0;        // that the expectation rests on; 0: optics alone
 };

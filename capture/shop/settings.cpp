@@ -112,10 +112,10 @@ Status save_settings(const Shop& shop, const Settings& settings) {
 }
 
 std::string in_words_of(const Settings& settings, std::string text) {
-    constexpr std::array<std::array<const char*, 3>, 3> wraps{{{"wrap", "wraps", "Wraps"}, {"whipping", "whippings", "Whippings"}, {"binding", "bindings", "Bindings"}}};
+    constexpr std::array<std::array<const char*, 2>, 3> wraps{{{"wrap", "Wrap"}, {"whipping", "Whipping"}, {"binding", "Binding"}}};
     const auto& wrap = wraps[static_cast<std::size_t>(settings.wrap)];
     const std::string guide(name(settings.guide));
-    for (const auto& [word, said] : {std::pair<const char*, std::string>{"{wrap}", wrap[0]}, {"{wraps}", wrap[1]}, {"{Wraps}", wrap[2]}, {"{guide}", guide}, {"{guides}", guide + "s"}})
+    for (const auto& [word, said] : {std::pair<const char*, std::string>{"{wrap}", wrap[0]}, {"{wraps}", std::string(wrap[0]) + "s"}, {"{Wrap}", wrap[1]}, {"{Wraps}", std::string(wrap[1]) + "s"}, {"{guide}", guide}, {"{guides}", guide + "s"}})
         for (std::size_t at = 0; (at = text.find(word, at)) != std::string::npos; at += said.size()) text.replace(at, std::char_traits<char>::length(word), said);
     return text;
 }

@@ -56,7 +56,7 @@ Result<Settings> load_settings(const Shop& shop);
 // Precondition: the shop is opened for change. Errors: bad_value (a text is no UTF-8); storage.
 Status save_settings(const Shop& shop, const Settings& settings);
 
-// A text with the shop's words in it: {wrap} {wraps} {Wraps} {guide} {guides}.
+// A text with the shop's words in it: {wrap} {wraps} {Wrap} {Wraps} {guide} {guides}.
 std::string in_words_of(const Settings& settings, std::string text);
 
 }  // namespace bindhue::capture

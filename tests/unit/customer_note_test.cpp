@@ -40,13 +40,13 @@ TEST_CASE("The note has the old look as read and the new one as the shop's coat 
     REQUIRE(note);
     REQUIRE(note->looks.size() == 2);
     REQUIRE(note->looks[0].old_look);
-    CHECK(note->looks[0].old_look->L == 23.8);
+    CHECK(note->looks[0].old_look->lab.L == 23.8);
     REQUIRE(note->looks[0].new_look);
     const auto model = load_coat_model(kept.path);
     const Spool& spool = note->sheet.rack.find("R1-12")->spool;
-    const auto expected = model->predict(spool.material, Schedule::finish, spool.size_mm, spool.reading_for({}), {{17, 0, 1}, Matrix3::diagonal({1, 1, 1}), {}});
+    const auto expected = model->predict(spool.material, Schedule::finish, spool.size_mm, spool.reading_for({}), {{17, 0, 1}, {}, {}});
     REQUIRE(expected);
-    CHECK(note->looks[0].new_look->vector() == expected->lab.vector());
+    CHECK(note->looks[0].new_look->lab.vector() == expected->lab.vector());
     CHECK(note->looks[0].coat_tests == 9);
     CHECK_FALSE(note->looks[1].old_look);
     CHECK_FALSE(note->looks[1].new_look);  // its schedule is not chosen
@@ -58,6 +58,20 @@ TEST_CASE("The note has the old look as read and the new one as the shop's coat 
     const auto pdf = customer_note_pdf(*note, Paper::letter);
     REQUIRE(pdf);
     CHECK(pdf->starts_with("%PDF"));
+}
+
+TEST_CASE("The note tells the same difference as the ranking of the photo does") {
+    const Kept kept;
+    const std::string shop = " --shop " + quoted(kept.path), door = quoted(samples / "photos/door.jpg") + " --card " + quoted(samples / "card.json");
+    std::ofstream(kept.folder.path / "w.csv") << "width_mm,diameter_mm,pitch_mm,spool,schedule,replaces\n32.1,8.9,0.15,R1-12,finish,3\n";
+    REQUIRE(bindhue_command("job new door --bands w.csv --photo " + door + shop, kept.folder.path).code == 0);
+    REQUIRE(bindhue_command("job sheet door --note --output n.html" + shop, kept.folder.path).code == 0);
+    const auto first = nlohmann::json::parse(bindhue_command("match " + door + " --band 3 --schedule finish --json" + shop).out).at("candidates").at(0);
+    REQUIRE(first.at("spool") == "R1-12");
+    char said[80];
+    std::snprintf(said, sizeof said, "Expected difference: %.1f CIEDE2000 (95 %%: %.1f to %.1f); the new one is ", first.at("delta_e").get<double>(),
+                  first.at("interval").at(0).get<double>(), first.at("interval").at(1).get<double>());
+    CHECK_THAT(text_of(kept.folder.path / "n.html"), Contains(said + first.at("leans").get<std::string>()));
 }
 
 TEST_CASE("A quote is reckoned from the shop's own prices, and made only where it has set some") {
@@ -83,7 +97,7 @@ TEST_CASE("A quote is reckoned from the shop's own prices, and made only where i
     CHECK_THAT(words(" --note"), !Contains("Quote"));
     REQUIRE(bindhue_command("shop settings --shop-name 'The Bench' --currency EUR --per-wrap 12.5 --units inches --wrap-word whip --guide-word ring --next-coat-hours 20" + shop).code == 0);
     // Three whippings at 12.50.
-    CHECK_THAT(words(" --note"), Contains("The Bench: note on a rod") && Contains("In all: 37.50 EUR") && Contains("whipping of 1.26 inches"));
+    CHECK_THAT(words(" --note"), Contains("The Bench: note on a rod") && Contains("In all: 37.50 EUR") && Contains("Whipping of 1.26 inches"));
     const std::string sheet = words("");
     CHECK_THAT(sheet, Contains("Whippings to wind, widths in inches") && Contains("1.26") && Contains(" yd") && Contains("ring foot") && Contains("20 h, as this shop does") &&
                           Contains("Test whipping"));
