@@ -128,7 +128,7 @@ TEST_CASE("The page and its parts are served with a strict policy, and nothing e
         INFO(asset.path);
         const Said said = page.get(std::string(asset.path));
         CHECK(said.status == 200);
-        CHECK(said.body == asset.text);
+        if (asset.path != "/") CHECK(said.body == asset.text);
         CHECK_THAT(said.head, Catch::Contains("Content-Type: " + std::string(asset.type)));
         CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy: default-src 'none'; script-src 'self'"));
         CHECK_THAT(said.head, !Catch::Contains("unsafe"));
@@ -137,6 +137,17 @@ TEST_CASE("The page and its parts are served with a strict policy, and nothing e
         CHECK(asset.text.find("https://") == std::string_view::npos);
         CHECK(asset.text.find("innerHTML") == std::string_view::npos);
     }
+    // The page has its style in it, let in by a nonce that is another each time.
+    const auto nonce = [&] {
+        const Said said = page.get("/");
+        const std::string start = "<style nonce=\"";
+        const std::string found = said.body.substr(said.body.find(start) + start.size(), 32);
+        CHECK_THAT(said.head, Catch::Contains("style-src 'self' 'nonce-" + found + "'; img-src"));
+        CHECK(said.head.find("Content-Security-Policy") == said.head.rfind("Content-Security-Policy"));
+        CHECK_THAT(said.body, !Catch::Contains("rel=\"stylesheet\""));
+        return found;
+    };
+    CHECK(nonce() != nonce());
     for (const char* target :
          {"/etc/passwd", "/../../etc/passwd", "/%2e%2e/%2e%2e/etc/passwd", "/..%2f..%2fetc%2fpasswd", "//etc/passwd",
           "/page/../index.html", "/api", "/api/", "/api/readings", "/api/readings/", "/api/readings/..",
