@@ -149,7 +149,7 @@ function drawNotes() {
   lines.push(...r.card.dropped.map((note) => `left out: ${note}`));
   const check = r.card.check_error;
   const photos = now.lights.length;
-  $("taken").textContent = photos > 1 ? `${photos} photos are read together${now.lights.some((light) => light) ? `: ${now.lights.map((light) => light || "light not said").join(", ")}` : ""}.` : "Two unlike lights see more than one, and halve the error. Say above what it was taken under.";
+  $("taken").textContent = photos > 1 ? `${photos} photos are read together${now.lights.some((light) => light) ? `: ${now.lights.map((light) => light || "light not said").join(", ")}` : ""}.` : "Two unlike lights tell more than one. Say above what it was taken under.";
   const facts = [`${one(r.card.px_per_mm)} px/mm, ${r.card.tilt_degrees.toFixed(0)}° off square`];
   if (r.blank_diameter_mm) facts.push(`blank ${one(r.blank_diameter_mm)} mm across`);
   if (check) facts.push(`check patches off by ${one(check.median)} CIEDE2000 (median), ${one(check.max)} at worst`);
