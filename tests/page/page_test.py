@@ -293,6 +293,38 @@ class Page(unittest.TestCase):
         self.corrected(1)
         self.all_is_well()
 
+    def test_where_no_rod_is_found_a_region_can_be_given_on_the_photo_itself(self):
+        b = self.browser
+        reading = json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], "read", f"{SAMPLES}/door.jpg", "--card", f"{SOURCE}/samples/card.json", "--json"], capture_output=True, check=True).stdout)
+        with Browser() as painter:  # the same photo with an even grey over the opening
+            painter.open("about:blank")
+            painted = painter.run("""const [photo, opening] = arguments;
+                return (async () => {
+                  const picture = await createImageBitmap(await (await fetch(photo)).blob()), canvas = document.createElement('canvas');
+                  canvas.width = picture.width; canvas.height = picture.height;
+                  const context = canvas.getContext('2d');
+                  context.drawImage(picture, 0, 0);
+                  context.fillStyle = '#a06050';
+                  context.beginPath();
+                  opening.forEach(([x, y]) => context.lineTo(x, y));
+                  context.fill();
+                  return canvas.toDataURL('image/png').split(',')[1];
+                })()""", "data:image/jpeg;base64," + base64.b64encode(pathlib.Path(f"{SAMPLES}/door.jpg").read_bytes()).decode(), reading["card"]["opening_px"])
+        photo = pathlib.Path(os.environ["BINDHUE_WORK"]) / "no-rod.png"
+        photo.write_bytes(base64.b64decode(painted))
+        self.refused(photo)
+        b.until("document.getElementById('region').open && document.getElementById('picture').naturalWidth === 2000", "the photo is shown, and a region can be given")
+        self.assertEqual(b.run("return [...document.querySelectorAll('#region option')].map(o => o.value)"), ["0"])
+        b.run("document.getElementById('found').scrollIntoView({block: 'center'})")
+        box = b.run("const r = document.getElementById('over').getBoundingClientRect(); return [r.x, r.y, r.width, r.height]")
+        b.drag([box[0] + 0.4 * box[2], box[1] + 0.48 * box[3]], [box[0] + 0.45 * box[2], box[1] + 0.5 * box[3]])
+        b.run("document.querySelector('#region button').click()")
+        self.corrected(1)
+        self.assertFalse(b.run("return document.getElementById('trouble').checkVisibility()"))
+        lab = [float(x) for x in re.search(r"L\* (\S+)\s+a\* (\S+)\s+b\* (\S+)", b.text(".chip")).groups()]
+        self.assertGreater(lab[1], 5)  # a brick red, whatever the photo's light made of it
+        self.all_is_well()
+
     def test_a_second_photo_under_another_light_makes_one_reading_with_the_first(self):
         b = self.browser
         b.type("#light", "door")
