@@ -88,6 +88,8 @@ Answer state_answer(const PhotoState& state) {
     if (state.error) {
         out["state"] = "failed";
         out["error"] = error_answer(*state.error);
+        // A part of the photo may then be given by hand.
+        out["card_was_read"] = state.failed_at == ReadStep::reading_rod;
     } else if (!state.done) {
         out["state"] = state.step ? "reading" : "waiting";
         out["ahead"] = state.ahead;
@@ -100,6 +102,8 @@ Answer state_answer(const PhotoState& state) {
         const WrapReading& reading = state.done->reading;
         out["state"] = "done";
         out["picture"] = {{"width_px", state.done->width_px}, {"height_px", state.done->height_px}};
+        out["lights"] = Answer::array();
+        for (const auto& photo : state.done->photos) out["lights"].push_back(photo->light);
         out["reading"] = to_json(reading);
         for (std::size_t i = 0; i < reading.bands.size(); ++i)
             out["reading"]["bands"][i]["screen"] = on_screen(reading.bands[i].colour.lab);

@@ -1,4 +1,4 @@
-// Who may talk to the bench page: this machine's browser showing this page, and nobody else.
+// Who may talk to the bench page: this machine's browser showing this page, and nobody else (whom share.hpp lets in besides, is for that to say).
 //
 // A page on the loopback address can be reached by every web page that the browser shows. Two things keep those
 // out: a name of theirs that points at 127.0.0.1 (DNS rebinding) shows in Host, and a request of theirs shows in
@@ -22,10 +22,17 @@ struct Refusal {
     std::string what, mend;
 };
 
-inline constexpr std::size_t largest_photo_bytes = std::size_t{128} << 20;
+// Of a request's body, by its path: a photo, a frame of a camera, what a form says.
+inline constexpr std::size_t largest_photo_bytes = std::size_t{128} << 20, largest_frame_bytes = std::size_t{2} << 20, largest_form_bytes = 8192;
 
-// None if the request may go on; asked before a byte of its body is read. `port` is the one that is served.
-std::optional<Refusal> refuse(const RequestHead& head, int port);
+// Where the page is served: the port, and the names and numbers of this machine that a client may call it by.
+struct Served {
+    int port = 0;
+    std::vector<std::string> hosts{"127.0.0.1", "localhost"};
+};
+
+// None if the request may go on; asked before a byte of its body is read.
+std::optional<Refusal> refuse(const RequestHead& head, const Served& served);
 
 // The body's length of a request that was not refused; 0 if it has none.
 std::size_t body_bytes(const RequestHead& head);

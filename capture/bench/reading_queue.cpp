@@ -3,24 +3,19 @@
 #include <algorithm>
 #include <array>
 #include <exception>
-#include <random>
+#include <set>
 #include <utility>
 
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "bench/share.hpp"
+#include "reading/several.hpp"
+
 namespace bindhue::capture::bench {
 namespace {
 
 constexpr int widest_px = 1600;
-
-std::string unguessable() {
-    constexpr std::string_view digits = "0123456789abcdef";
-    std::random_device source;  // the system's generator, by libstdc++
-    std::string out;
-    for (int i = 0; i < 32; ++i) out += digits[source() % 16U];
-    return out;
-}
 
 DoneReading finish(WrapReading reading) {
     DoneReading out;
@@ -37,22 +32,55 @@ DoneReading finish(WrapReading reading) {
     return out;
 }
 
-Result<DoneReading> read(const std::vector<std::uint8_t>& photo, const ReadOptions& how) {
-    const Error failed{Reason::cannot_measure, "the photo could not be read to its end", "the photo",
-                       "make it smaller, or save it anew as JPEG, and try again"};
-    try {
-        Result<WrapReading> reading = read_photo(photo, "the photo", how);
-        if (!reading) return reading.error();
-        return finish(std::move(*reading));
-    } catch (const std::exception&) {  // no memory, or a library's own: it ends this photo, not the page
-        return failed;
-    }
+// Bytes of all that is kept, each photo once.
+std::size_t size_of(const SentPhotos& photos, std::set<const SentPhoto*>& counted) {
+    std::size_t out = 0;
+    for (const auto& photo : photos)
+        if (counted.insert(photo.get()).second) out += photo->bytes.size();
+    return out;
+}
+
+// The bands as they were, one of them in the region's colour.
+WrapReading with_colour_of(WrapReading bands, std::size_t number, WrapReading region) {
+    BandReading& band = bands.bands[number - 1];
+    BandReading& by_hand = region.bands.front();
+    band.colour = by_hand.colour;
+    band.photos = 1;
+    band.warnings = std::move(by_hand.warnings);
+    bands.picture = std::move(region.picture);
+    return bands;
 }
 
 }  // namespace
 
 ReadingQueue::ReadingQueue(ReadOptions how, QueueLimits limits)
     : how_(std::move(how)), limits_(limits), worker_([this] { work(); }) {}
+
+Result<DoneReading> ReadingQueue::read(const Job& job, const ReadOptions& how) {
+    const Error failed{Reason::cannot_measure, "the photo could not be read to its end", "the photo",
+                       "make it smaller, or save it anew as JPEG, and try again"};
+    try {
+        std::vector<PhotoToRead> photos;
+        for (const auto& photo : job.photos)
+            photos.push_back({job.photos.size() == 1 ? "the photo" : "photo " + std::to_string(photos.size() + 1), photo->light, photo->bytes});
+        if (job.correction.region) photos.resize(1);  // it is a place in that one
+        ReadOptions own = how;
+        own.edges_mm = job.correction.edges_mm;
+        own.region = job.correction.region;
+        Result<WrapReading> reading = read_photos(photos, own);
+        if (!reading) {
+            Error error = reading.error();
+            if (error.where == "--region" || error.where == "--edges") error.where = "the correction";
+            return error;
+        }
+        if (job.before) reading = with_colour_of(job.before->reading, job.correction.band, std::move(*reading));
+        DoneReading out = finish(std::move(*reading));
+        out.photos = job.photos;
+        return out;
+    } catch (const std::exception&) {  // no memory, or a library's own: it ends this photo, not the page
+        return failed;
+    }
+}
 
 ReadingQueue::~ReadingQueue() {
     {
@@ -85,19 +113,62 @@ std::optional<ReadingQueue::Room> ReadingQueue::room_for(std::size_t bytes) {
     return Room(*this, bytes);
 }
 
-std::string ReadingQueue::add(Room room, std::vector<std::uint8_t> photo) {
-    auto job = std::make_shared<Job>();
-    job->id = unguessable();
-    job->photo = std::move(photo);
+std::shared_ptr<ReadingQueue::Job> ReadingQueue::find(const std::string& id) const {
+    const auto found = std::find_if(jobs_.begin(), jobs_.end(), [&](const auto& job) { return job->id == id; });
+    return found == jobs_.end() ? nullptr : *found;
+}
+
+std::string ReadingQueue::put(std::shared_ptr<Job> job, Room& room) {
+    job->id = unguessable("0123456789abcdef", 32);
     job->bytes = room.bytes_;
-    {
-        const std::lock_guard lock(mutex_);
-        jobs_.push_back(job);
-        room.queue_ = nullptr;
-        while (jobs_.size() > limits_.kept && jobs_.front()->ended()) jobs_.pop_front();
-    }
+    room.queue_ = nullptr;
+    const std::string id = job->id;
+    jobs_.push_back(std::move(job));
+    const auto kept_bytes = [&] {
+        std::set<const SentPhoto*> counted;
+        std::size_t out = 0;
+        for (const auto& kept : jobs_) out += size_of(kept->photos, counted);
+        return out;
+    };
+    while (jobs_.front()->ended() && (jobs_.size() > limits_.kept || kept_bytes() > limits_.kept_bytes)) jobs_.pop_front();
+    return id;
+}
+
+std::string ReadingQueue::add(Room room, SentPhoto photo) {
+    auto job = std::make_shared<Job>();
+    job->photos = {std::make_shared<const SentPhoto>(std::move(photo))};
+    const std::lock_guard lock(mutex_);
+    std::string id = put(std::move(job), room);
     wake_.notify_all();
-    return job->id;
+    return id;
+}
+
+std::optional<std::string> ReadingQueue::add_to(const std::string& id, Room room, SentPhoto photo) {
+    auto job = std::make_shared<Job>();
+    const auto sent = std::make_shared<const SentPhoto>(std::move(photo));
+    const std::lock_guard lock(mutex_);
+    const std::shared_ptr<Job> other = find(id);
+    if (!other) return std::nullopt;
+    job->photos = other->photos;
+    job->photos.push_back(sent);
+    job->correction.edges_mm = other->correction.edges_mm;
+    std::string out = put(std::move(job), room);
+    wake_.notify_all();
+    return out;
+}
+
+std::optional<std::string> ReadingQueue::again(const std::string& id, Room room, Correction correction) {
+    auto job = std::make_shared<Job>();
+    const std::lock_guard lock(mutex_);
+    const std::shared_ptr<Job> other = find(id);
+    const bool no_band = other && correction.band > 0 && (!other->done || correction.band > other->done->reading.bands.size());
+    if (!other || no_band) return std::nullopt;
+    job->photos = other->photos;
+    job->correction = std::move(correction);
+    if (job->correction.band > 0) job->before = other->done;
+    std::string out = put(std::move(job), room);
+    wake_.notify_all();
+    return out;
 }
 
 std::optional<PhotoState> ReadingQueue::state(const std::string& id) const {
@@ -108,6 +179,7 @@ std::optional<PhotoState> ReadingQueue::state(const std::string& id) const {
             out.step = job->step;
             out.done = job->done;
             out.error = job->error;
+            out.failed_at = job->failed_at;
             return out;
         }
         if (!job->ended()) ++out.ahead;
@@ -132,15 +204,16 @@ void ReadingQueue::work() {
             const std::lock_guard lock(mutex_);
             job->step = step;
         };
-        Result<DoneReading> result = read(job->photo, how);
+        Result<DoneReading> result = read(*job, how);
         const std::lock_guard lock(mutex_);
-        job->photo = {};
-        job->step.reset();
+        job->before.reset();
+        const std::optional<ReadStep> last = std::exchange(job->step, std::nullopt);
         give_back(job->bytes);
         if (result) {
             job->done = std::make_shared<const DoneReading>(std::move(*result));
         } else {
             job->error = result.error();
+            job->failed_at = last;
         }
     }
 }

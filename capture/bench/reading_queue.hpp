@@ -23,13 +23,29 @@ struct QueueLimits {
     std::size_t waiting = 16;                           // photos, those still on their way included
     std::size_t waiting_bytes = std::size_t{256} << 20;  // of all of them
     std::size_t kept = 32;                              // readings
+    std::size_t kept_bytes = std::size_t{512} << 20;    // of their photos
 };
 
-// A photo's reading and the picture to draw it on.
+// A photo as it came.
+struct SentPhoto {
+    std::vector<std::uint8_t> bytes;
+    std::string light;  // what the user calls the light; empty: not said
+};
+using SentPhotos = std::vector<std::shared_ptr<const SentPhoto>>;  // of one wrap
+
+// What a person sees better than the reading did: one of the two.
+struct Correction {
+    std::optional<std::vector<double>> edges_mm;  // as ReadOptions has them
+    std::optional<PixelRegion> region;            // of the first photo
+    std::size_t band = 0;  // whose colour the region's is to be, counted from 1; 0: the region is read alone
+};
+
+// A reading and the picture to draw it on.
 struct DoneReading {
     WrapReading reading;  // without its picture
+    SentPhotos photos;
     int width_px = 0, height_px = 0;  // of the upright photo, which outlines refer to
-    std::string jpeg;     // the photo, at most 1600 pixels wide
+    std::string jpeg;     // the first photo, at most 1600 pixels wide
 };
 
 struct PhotoState {
@@ -37,6 +53,7 @@ struct PhotoState {
     std::optional<ReadStep> step;  // while it is read
     std::shared_ptr<const DoneReading> done;
     std::optional<Error> error;
+    std::optional<ReadStep> failed_at;  // where the error came; none if no step had begun
 };
 
 class ReadingQueue {
@@ -65,22 +82,32 @@ class ReadingQueue {
     std::optional<Room> room_for(std::size_t bytes);
     // Answers the name by which to ask for its state: 32 hexadecimal digits that nobody can guess.
     // Precondition: no more bytes than the room was asked for.
-    std::string add(Room room, std::vector<std::uint8_t> photo);
+    std::string add(Room room, SentPhoto photo);
+    // One more photo of the wrap of another reading: both are read together, by the edges that were given for it. None if there is no such reading.
+    std::optional<std::string> add_to(const std::string& id, Room room, SentPhoto photo);
+    // The photos of another reading read again, corrected. None if there is no such reading. Precondition: the room was asked for no bytes.
+    std::optional<std::string> again(const std::string& id, Room room, Correction correction);
     // None if there is no such photo, or not any more.
     std::optional<PhotoState> state(const std::string& id) const;
 
   private:
     struct Job {
         std::string id;
-        std::vector<std::uint8_t> photo;  // until it is read
-        std::size_t bytes = 0;
+        SentPhotos photos;
+        Correction correction;
+        std::shared_ptr<const DoneReading> before;  // of which a region corrects one band
+        std::size_t bytes = 0;                      // of the waiting ones
         std::optional<ReadStep> step;
         std::shared_ptr<const DoneReading> done;
         std::optional<Error> error;
+        std::optional<ReadStep> failed_at;
 
         bool ended() const { return done || error; }
     };
 
+    static Result<DoneReading> read(const Job& job, const ReadOptions& how);
+    std::shared_ptr<Job> find(const std::string& id) const;  // precondition: the mutex is held
+    std::string put(std::shared_ptr<Job> job, Room& room);   // likewise
     void give_back(std::size_t bytes);
     void work();
 

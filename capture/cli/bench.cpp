@@ -7,6 +7,7 @@
 #include <thread>
 
 #include "bench/server.hpp"
+#include "bench/share.hpp"
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
 #include "shop/card_layout.hpp"
@@ -44,7 +45,7 @@ class StopOnSignal {
 struct BenchCommand {
     std::string card, shop;
     int port = 4610;
-    bool json = false;
+    bool json = false, share = false;
 
     int run() const {
         const Result<std::filesystem::path> folder = shop_folder(shop);
@@ -58,10 +59,14 @@ struct BenchCommand {
 
         const StopOnSignal signals;
         Result<bench::BenchServer> server =
-            bench::BenchServer::at({.shop = *folder, .card = std::move(*layout), .port = port, .limits = {}});
+            bench::BenchServer::at({.shop = *folder, .card = std::move(*layout), .port = port, .share = share, .limits = {}});
         if (!server) return fail(server.error());
         if (json) {
-            print_json({{"format", "bindhue-bench"}, {"version", 1}, {"address", server->address()}});
+            nlohmann::ordered_json out{{"format", "bindhue-bench"}, {"version", 1}, {"address", server->address()}};
+            if (share) out["shared"] = {{"address", server->shared_address()}, {"code", server->code()}};
+            print_json(out);
+        } else if (share) {
+            if (const Status shown = say_how_to_join(*server); !shown) return fail(shown.error());
         } else {
             std::cout << "The bench page: " << server->address() << "\n"
                       << "Only this machine can open it. Photos stay in memory, and nothing is sent anywhere. Ctrl-C ends it.\n";
@@ -70,6 +75,16 @@ struct BenchCommand {
         const std::jthread watcher = signals.watch(*server);  // made last, so it ends first
         server->serve();
         return done;
+    }
+
+    static Status say_how_to_join(const bench::BenchServer& server) {
+        const Result<std::string> picture = bench::qr_for_terminal(server.shared_address() + "#" + server.code());
+        if (!picture) return picture.error();
+        std::cout << "The bench page on this machine: " << server.address() << "\nOn one other of the shop's network, once: " << server.shared_address()
+                  << "   code " << server.code() << "\n\n" << *picture
+                  << "\nOpen it with a phone's camera, or type the address and the code. The connection is not encrypted: share on a network that you\n"
+                     "trust. The client that says the code first has the page as long as this command runs. Ctrl-C ends it.\n";
+        return ok();
     }
 };
 
@@ -84,8 +99,10 @@ void add_bench(CLI::App& app, int& exit_code) {
     page->add_option("--port", command->port, "Where on this machine the page is served; 0 for any free port")
         ->check(CLI::Range(0, 65535))
         ->capture_default_str();
+    page->add_flag("--share", command->share, "Let one other machine of the shop's network in, by a one-time code shown as a QR code");
     page->add_flag("--json", command->json, "Say the address for machines");
-    page->footer("Example: bindhue bench --card my-card.json, then open http://127.0.0.1:4610/");
+    page->footer("Example: bindhue bench --card my-card.json, then open http://127.0.0.1:4610/\n"
+                 "         bindhue bench --card my-card.json --share");
     page->callback([command, &exit_code] { exit_code = command->run(); });
 }
 

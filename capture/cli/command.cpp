@@ -2,6 +2,7 @@
 
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <filesystem>
@@ -72,6 +73,7 @@ void PhotoArguments::add_to(CLI::App& command) {
                        "right, lower left as the card is read");
     command.add_option("--region", region,
                        "Read this part of the photo, x,y,width,height in pixels, and look for no rod");
+    command.add_option("--edges", edges, "Where bands meet, mm,mm,... from the opening's left edge, instead of where they are found");
 }
 
 Result<ReadOptions> PhotoArguments::options() const {
@@ -88,6 +90,12 @@ Result<ReadOptions> PhotoArguments::options() const {
         const auto numbers = parse_numbers(region, 4, "--region");
         if (!numbers) return numbers.error();
         out.region = PixelRegion{(*numbers)[0], (*numbers)[1], (*numbers)[2], (*numbers)[3]};
+    }
+    if (!edges.empty()) {
+        const auto count = static_cast<std::size_t>(std::count(edges.begin(), edges.end(), ',')) + 1;
+        const auto numbers = parse_numbers(edges, count, "--edges");
+        if (!numbers) return numbers.error();
+        out.edges_mm = *numbers;
     }
     return out;
 }

@@ -36,6 +36,7 @@ struct PhotoArguments {
     std::string card;                 // path of a layout; the bench card if empty
     std::string corners;              // x,y,x,y,x,y,x,y
     std::string region;               // x,y,w,h
+    std::string edges;                // mm,mm,...
     std::vector<std::string> lights;  // one for all photos, or one a photo
     std::string camera;               // where the file does not say
     bool linear = false;

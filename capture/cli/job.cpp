@@ -9,7 +9,7 @@
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
 #include "colour/job.hpp"
-#include "sheet/job_sheet.hpp"
+#include "sheet/customer_note.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/band_table.hpp"
@@ -24,11 +24,11 @@ namespace fs = std::filesystem;
 constexpr const char* state_words[] = {"open", "cut off while its thread was taken: run job done again", "done"};
 
 struct JobCommand {
-    std::string shop, table, name, note, output, paper = "a4";
+    std::string shop, table, name, note, output, paper;
     Job job;
     PhotoArguments photo;
     std::vector<std::string> photos;
-    bool json = false;
+    bool json = false, for_customer = false;
 
     int takes() const {
         Result<Job> wanted = job_of_table();
@@ -80,28 +80,21 @@ struct JobCommand {
     int write_sheet() const {
         const Result<Shop> opened = open_shop(shop, Access::read);
         if (!opened) return fail(opened.error());
-        Result<JobFile> file = load_job(*opened, name);
-        if (!file) return fail(file.error());
-        JobSheet sheet;
-        Result<SpoolFile> rack = rack_for(file->job, "job " + name);
-        if (!rack) return fail(rack.error());
-        sheet.rack = std::move(*rack);
-        const fs::path reading = job_folder(*opened, name) / "reading.json";
-        const Result<std::string> text = read_file(reading);
-        if (!text && text.error().reason != Reason::not_found) return fail(text.error());
-        if (text) {
-            Result<std::vector<OldBand>> old_rod = read_old_rod(*text, reading.string());
-            if (!old_rod) return fail(old_rod.error());
-            sheet.old_rod = std::move(*old_rod);
+        const fs::path path = output.empty() ? fs::path(name + (for_customer ? "-note.pdf" : ".pdf")) : fs::path(output);
+        const auto paper_of = [&](const JobSheet& sheet) { return paper.empty() ? sheet.settings.paper : *parse_paper(paper); };
+        Status written = ok();
+        if (for_customer) {
+            const Result<CustomerNote> home = load_customer_note(*opened, name);
+            written = home ? write_customer_note(*home, path, paper_of(home->sheet)) : Status(home.error());
+        } else {
+            const Result<JobSheet> sheet = load_job_sheet(*opened, name);
+            written = sheet ? write_job_sheet(*sheet, path, paper_of(*sheet)) : Status(sheet.error());
         }
-        sheet.file = std::move(*file);
-        const fs::path path = output.empty() ? fs::path(name + ".pdf") : fs::path(output);
-        if (const Status written = write_job_sheet(sheet, path, paper == "letter" ? Paper::letter : Paper::a4); !written)
-            return fail(written.error());
+        if (!written) return fail(written.error());
         if (json)
             print_json({{"format", "bindhue-job-sheet"}, {"version", 1}, {"file", path.string()}});
         else
-            std::cout << "job sheet: " << path.string() << '\n';
+            std::cout << (for_customer ? "customer's note: " : "job sheet: ") << path.string() << '\n';
         return done;
     }
 
@@ -135,17 +128,8 @@ struct JobCommand {
         return plain ? out : "";
     }
 
-    // Only a job that names spools needs a shop: the rack is empty else.
     Result<SpoolFile> rack_for(const Job& wanted, const std::string& where) const {
-        if (std::all_of(wanted.bands.begin(), wanted.bands.end(), [](const WantedBand& b) { return b.spool.empty(); }))
-            return SpoolFile{};
-        Result<SpoolFile> rack = spools_of(shop);
-        if (!rack) return rack;
-        for (const WantedBand& band : wanted.bands)
-            if (!band.spool.empty() && rack->find(band.spool) == nullptr)
-                return Error{Reason::not_found, "no spool has the code \"" + band.spool + "\"", where,
-                             "see bindhue spool list"};
-        return rack;
+        return capture::rack_for(wanted, [&] { return spools_of(shop); }, where);
     }
 
     static std::optional<double> left_on(const SpoolFile& rack, const std::string& code) {
@@ -296,10 +280,11 @@ void add_job(CLI::App& app, int& exit_code) {
     show->add_flag("--json", command->json, "For machines");
 
     CLI::App* sheet = add("sheet", "The sheet to pin over the lathe: wraps, thread, finish, order of work",
-                          "bindhue job sheet trout-4 --output trout-4.pdf", &JobCommand::write_sheet);
+                          "bindhue job sheet trout-4 --output trout-4.pdf\n         bindhue job sheet trout-4 --note --output trout-4-note.html", &JobCommand::write_sheet);
     sheet->add_option("name", command->name, "The job's name")->required();
-    sheet->add_option("--output", command->output, "Where to, .pdf or .html (default: NAME.pdf in this folder)");
-    sheet->add_option("--paper", command->paper, "a4 or letter")->check(CLI::IsMember({"a4", "letter"}))->capture_default_str();
+    sheet->add_option("--output", command->output, "Where to, .pdf or .html (default: NAME.pdf or NAME-note.pdf in this folder)");
+    sheet->add_flag("--note", command->for_customer, "The customer's note instead: each wrap's old look beside the new one, and a quote where the shop has set prices");
+    sheet->add_option("--paper", command->paper, "a4 or letter (default: the shop's)")->check(CLI::IsMember({"a4", "letter"}));
     sheet->add_flag("--json", command->json, "For machines");
 
     add("done", "Take a job's thread off the spools whose length is known, once", "bindhue job done trout-4", &JobCommand::finish)

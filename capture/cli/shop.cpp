@@ -4,6 +4,7 @@
 
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
+#include "cli/shop.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/shop_check.hpp"
 
@@ -112,6 +113,7 @@ void add_shop(CLI::App& app, int& exit_code) {
     auto command = std::make_shared<ShopCommand>();
     CLI::App* shop = app.add_subcommand("shop", "The shop's folder: whether its files read, and the way back");
     shop->require_subcommand(1);
+    add_shop_settings(*shop, exit_code);
     CLI::App* look = shop->add_subcommand("check", "Read every file of the shop; ends with 3 if one cannot be read");
     add_shop_option(*look, command->shop);
     look->add_flag("--json", command->json, "For machines");

@@ -9,6 +9,7 @@
 
 #include "card/sharpness.hpp"
 #include "card/view.hpp"
+#include "photo/container.hpp"
 #include "wrap/rod.hpp"
 
 namespace bindhue::capture {
@@ -198,6 +199,17 @@ Preview look_at(const Photo& frame, const CardLayout& layout, RodCheck rod_check
     if (rod_check == RodCheck::yes && layout.opening && out.advice.empty())
         if (const Result<Rod> rod = find_rod(small, layout, small_pose, fit); !rod) advise(Fault::no_rod, rod.error().what, rod.error().mend);
     return out;
+}
+
+Result<Preview> look_at(std::span<const std::uint8_t> file, const CardLayout& layout, RodCheck rod_check) {
+    const Result<Container> head = read_container(file, "the frame");
+    if (!head) return head.error();
+    const std::uint64_t pixels = std::uint64_t{head->width} * head->height;
+    if ((head->format != ImageFormat::jpeg && head->format != ImageFormat::png) || pixels > largest_frame_pixels)
+        return Error{Reason::bad_value, "a frame is a JPEG or PNG of at most 4.2 megapixels", "the frame", "send smaller frames"};
+    const Result<Photo> photo = decode_photo(file, "the frame", {});
+    if (!photo) return photo.error();
+    return look_at(*photo, layout, rod_check);
 }
 
 }  // namespace bindhue::capture

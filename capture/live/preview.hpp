@@ -4,6 +4,8 @@
 // the curve of sRGB, and what only a fit can tell is left to the reading.
 #pragma once
 
+#include <cstdint>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -42,5 +44,9 @@ enum class RodCheck { yes, no };
 
 // `frame` holds 8- or 16-bit BGR, upright. A rod is looked for where the layout has an opening and nothing else is to be mended.
 Preview look_at(const Photo& frame, const CardLayout& layout, RodCheck rod_check = RodCheck::yes);
+
+// The same of a frame as an image file. Errors: those of decode_photo; bad_value if it is larger than a frame of a live picture is.
+inline constexpr std::uint64_t largest_frame_pixels = 4'200'000;
+Result<Preview> look_at(std::span<const std::uint8_t> file, const CardLayout& layout, RodCheck rod_check);
 
 }  // namespace bindhue::capture

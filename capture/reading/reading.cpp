@@ -8,6 +8,7 @@
 #include "card/sharpness.hpp"
 #include "card/view.hpp"
 #include "colour/difference.hpp"
+#include "photo/container.hpp"
 #include "photo/photo.hpp"
 #include "shop/camera_light_file.hpp"
 #include "wrap/body.hpp"
@@ -395,6 +396,23 @@ bool join_bare(std::vector<Segment>& segments, const std::vector<BandFeatures>& 
     return changed;
 }
 
+Result<std::vector<Segment>> segments_between(const std::vector<double>& edges_mm, const Rod& rod) {
+    std::vector<Segment> out;
+    double begin = rod.s_begin;
+    for (std::size_t i = 0; i <= edges_mm.size(); ++i) {
+        const double end = i < edges_mm.size() ? edges_mm[i] : rod.s_end;
+        if (!(end >= begin + shortest_given_band_mm))
+            return Error{Reason::bad_value,
+                         "the edges of the bands do not ascend by at least " + std::to_string(shortest_given_band_mm).substr(0, 3) +
+                             " mm each between " + std::to_string(rod.s_begin).substr(0, 4) + " and " + std::to_string(rod.s_end).substr(0, 5) +
+                             " mm, which the opening shows",
+                         "--edges", "give the places where bands meet, from left to right, in millimetres from the opening's left edge"};
+        out.push_back({begin, end});
+        begin = end;
+    }
+    return out;
+}
+
 Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
                 WrapReading& out) {
     const Result<Rod> rod = find_rod(photo, options.layout, pose, fit);
@@ -404,12 +422,19 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     const CameraShade camera =
         camera_shade(*rod, pose, blur_of_edges(photo, options.layout, pose, fit).value_or(usual_blur_px));
     const Skin skin = unroll(photo, pose, fit, *rod);
-    std::vector<Segment> segments = find_segments(skin, fit, facing);
+    std::vector<Segment> segments;
+    if (options.edges_mm) {
+        Result<std::vector<Segment>> given = segments_between(*options.edges_mm, *rod);
+        if (!given) return given.error();
+        segments = std::move(*given);
+    } else {
+        segments = find_segments(skin, fit, facing);
+    }
     if (segments.empty())
         return refuse(photo.source, "no band could be told on the rod",
                       "lay the wrap in the middle of the opening, in focus");
     std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing, camera);
-    while (join_one(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing, camera);
+    while (!options.edges_mm && join_one(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing, camera);
     for (const BodyColour& body : bodies)
         if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
@@ -417,7 +442,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
 
     std::vector<BandFeatures> features =
         name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
-    if (join_bare(segments, features)) {
+    if (!options.edges_mm && join_bare(segments, features)) {
         bodies = body_colours(skin, segments, fit, facing, camera);
         features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
     }
@@ -573,6 +598,24 @@ Result<WrapReading> read_photo(std::span<const std::uint8_t> bytes, const std::s
                                const ReadOptions& options) {
     begin(options, ReadStep::decoding);
     return read(decode_photo(bytes, source, {options.linear}), options);
+}
+
+std::string_view usual_ending(std::span<const std::uint8_t> bytes) {
+    const Result<Container> file = read_container(bytes, "");
+    if (!file) return "";
+    switch (file->format) {
+        case ImageFormat::jpeg:
+            return ".jpg";
+        case ImageFormat::png:
+            return ".png";
+        case ImageFormat::tiff:
+            return ".tif";
+        case ImageFormat::heif:
+            return ".heic";
+        case ImageFormat::raw:
+            return ".raw";
+    }
+    return "";
 }
 
 }  // namespace bindhue::capture

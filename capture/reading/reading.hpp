@@ -40,6 +40,8 @@ struct ReadOptions {
     std::optional<std::array<PixelPoint, 4>>
         corners;  // of the card: upper left, upper right, lower right, lower left as it is read
     std::optional<PixelRegion> region;  // read this instead of looking for the rod
+    // Where bands meet, in millimetres as BandReading::start_mm, ascending: taken as given instead of looking for them. Of none the rod is one band.
+    std::optional<std::vector<double>> edges_mm;
     std::string light;                  // what the user calls the light, kept with the reading
     std::string camera;                 // what the user calls the camera, for files that do not say
     std::function<void(ReadStep)> on_step;  // called as each step begins, if given
@@ -95,10 +97,15 @@ struct WrapReading {
     std::optional<Reading> blank() const;
 };
 
+inline constexpr double shortest_given_band_mm = 0.5;  // between edges_mm, and to the ends of what the opening shows
+
 Result<WrapReading> read_photo(const std::filesystem::path& path, const ReadOptions& options);
 
 // The same from a photo's bytes, wherever they came from; `source` names it in messages.
 Result<WrapReading> read_photo(std::span<const std::uint8_t> bytes, const std::string& source,
                                const ReadOptions& options);
+
+// How the name of a file usually ends that holds a photo which was read: ".jpg", ".raw" for any camera's own.
+std::string_view usual_ending(std::span<const std::uint8_t> bytes);
 
 }  // namespace bindhue::capture

@@ -91,6 +91,19 @@ void merge(BandReading& band, const std::vector<BandReading>& seen, const std::v
     }
 }
 
+Result<WrapReading> read_one(const PhotoToRead& photo, const ReadOptions& options) {
+    return photo.bytes.empty() ? read_photo(photo.path, options) : read_photo(photo.bytes, photo.path.string(), options);
+}
+
+// Those of the first photo's edges that another shows, at their places in it.
+std::vector<double> moved_into(const std::vector<double>& edges_mm, double shift, std::span<const BandReading> others) {
+    std::vector<double> out;
+    for (const double edge : edges_mm)
+        if (edge - shift >= others.front().start_mm + shortest_given_band_mm && edge - shift <= end_mm(others.back()) - shortest_given_band_mm)
+            out.push_back(edge - shift);
+    return out;
+}
+
 }  // namespace
 
 std::optional<double> shift_between(std::span<const BandReading> one, std::span<const BandReading> other) {
@@ -165,8 +178,15 @@ Result<WrapReading> read_photos(std::span<const PhotoToRead> photos, const ReadO
     for (const PhotoToRead& photo : photos) {
         ReadOptions own = options;
         if (!photo.light.empty()) own.light = photo.light;
-        Result<WrapReading> reading = read_photo(photo.path, own);
+        if (!readings.empty()) own.edges_mm.reset();
+        Result<WrapReading> reading = read_one(photo, own);
         if (!reading) return reading.error();
+        if (options.edges_mm && !readings.empty())
+            if (const std::optional<double> shift = shift_between(readings.front().bands, reading->bands)) {
+                own.edges_mm = moved_into(*options.edges_mm, *shift, reading->bands);
+                reading = read_one(photo, own);
+                if (!reading) return reading.error();
+            }
         if (!readings.empty()) reading->picture.release();
         readings.push_back(std::move(*reading));
     }

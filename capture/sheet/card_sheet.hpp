@@ -15,10 +15,11 @@
 
 #include "colour/result.hpp"
 #include "shop/card_layout.hpp"
+#include "shop/settings.hpp"
 
 namespace bindhue::capture {
 
-enum class Paper { a4, letter };  // both lie on their long side: 297 x 210 mm, 279.4 x 215.9 mm
+// The page lies on its long side: 297 x 210 mm, 279.4 x 215.9 mm.
 
 // Where the card's upper left corner lies on the first page.
 inline constexpr CardPoint card_on_sheet{12, 24};

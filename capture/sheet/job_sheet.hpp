@@ -12,6 +12,7 @@
 #include "sheet/card_sheet.hpp"
 #include "shop/job_file.hpp"
 #include "shop/look_table.hpp"
+#include "shop/settings.hpp"
 #include "shop/spool_file.hpp"
 
 namespace bindhue::capture {
@@ -20,13 +21,17 @@ struct JobSheet {
     JobFile file;
     SpoolFile rack;                // spools that are not in it go by their code
     std::vector<OldBand> old_rod;  // as read on the job's photos; empty if none were
+    Settings settings{};           // units, words, waiting times
 };
+
+// Of a job that the shop keeps. Errors: not_found (no such job; a spool that the rack does not have), storage, and what a file has wrong.
+Result<JobSheet> load_job_sheet(const Shop& shop, const std::string& name);
 
 // What is done, one after the other. `wait` is empty where nothing has to dry.
 struct WorkStep {
     std::string what, wait;
 };
-std::vector<WorkStep> order_of_work(const Job& job);
+std::vector<WorkStep> order_of_work(const Job& job, const Settings& settings = {});
 
 // Upright pages, as many as the job needs. Error: bad_value if a text can't be set.
 Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper);

@@ -16,8 +16,8 @@ Result<WantedBand> read_row(const CsvTable& table, std::size_t row) {
         if (!value) wrong = value.error();
         return value ? *value : otherwise;
     };
-    const auto whole = [&](std::string_view column, double at_most) {
-        const double value = take(column, 1, at_most, 1);
+    const auto whole = [&](std::string_view column, double at_most, double otherwise) {
+        const double value = take(column, 1, at_most, otherwise);
         if (!wrong && value != std::floor(value))
             wrong = table.error(row, column, "This is no whole number.", "Write 1, 2 and so on.");
         return static_cast<int>(value);
@@ -28,8 +28,9 @@ Result<WantedBand> read_row(const CsvTable& table, std::size_t row) {
     w.pitch_mm = take("pitch_mm", 0.02, 5, 0);
     w.thread_mm = take("thread_mm", 0.05, 1, w.pitch_mm);
     w.underwrap_mm = take("underwrap_mm", 0, 1, 0);
-    w.layers = whole("layers", 4);
-    band.count = whole("count", 1000);
+    w.layers = whole("layers", 4, 1);
+    band.count = whole("count", 1000, 1);
+    band.replaces = whole("replaces", 10000, 0);
     if (wrong) return *wrong;
     if (const Status status = validate(w); !status)
         return table.error(row, table.has(status.error().where) ? status.error().where : "pitch_mm",

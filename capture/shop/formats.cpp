@@ -48,6 +48,7 @@ constexpr Migration coat_tests_steps[] = {coat_tests_1_to_2};
 const FileFormat spools_format{"bindhue-spools", spools_steps};
 const FileFormat coat_tests_format{"bindhue-coat-tests", coat_tests_steps};
 const FileFormat job_format{"bindhue-job"};
+const FileFormat settings_format{"bindhue-settings"};
 const FileFormat reading_format{"bindhue-reading"};
 const FileFormat card_format{"bindhue-card"};
 const FileFormat camera_light_format{"bindhue-camera-light"};

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <map>
 #include <string>
 #include <string_view>
@@ -52,6 +53,10 @@ std::filesystem::path job_folder(const Shop& shop, const std::string& name);
 Result<JobFile> load_job(const Shop& shop, const std::string& name);
 // All, in the order of their names; of a shop without jobs none.
 Result<std::vector<JobFile>> load_jobs(const Shop& shop);
+
+// The rack of a job: one that names no spool needs none. `rack` opens it, `where` names the job in errors. Errors: not_found (a spool that the rack
+// does not have), and those of `rack`.
+Result<SpoolFile> rack_for(const Job& job, const std::function<Result<SpoolFile>()>& rack, const std::string& where);
 
 // Metres by spool that the jobs which are not done will take, waste and ends with them.
 std::map<std::string, double> thread_for_open_jobs(const std::vector<JobFile>& jobs);

@@ -53,7 +53,11 @@ Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::stri
     const std::size_t count = bands.size(0, most_bands);
     for (std::size_t i = 0; i < count && !root.failed(); ++i) {
         out.push_back({bands[i]["start_mm"].number(-1e4, 1e4), bands[i]["length_mm"].number(0, 1e4), diameter,
-                       bands[i]["role"].text() == "blank", lab_at(bands[i]["lab"])});
+                       bands[i]["role"].text() == "blank", lab_at(bands[i]["lab"]), {}});
+        const auto covariance = bands[i].find("covariance");
+        if (!covariance) continue;
+        out.back().covariance = matrix_at(*covariance);
+        if (!covariance->failed()) covariance->check(validate(Reading{out.back().lab, out.back().covariance, {}}));
     }
     if (document->error()) return *document->error();
     return out;

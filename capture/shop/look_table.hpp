@@ -22,6 +22,7 @@ struct OldBand {
     double diameter_mm = 0;              // of the blank there
     bool is_blank = false;
     Lab<D50> lab;
+    Matrix3 covariance{};  // zero: not said
 };
 // From what bindhue read --json printed. Errors: bad_format, bad_value, with the place.
 Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::string& where);

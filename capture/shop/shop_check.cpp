@@ -6,6 +6,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/coat_tests.hpp"
 #include "shop/job_file.hpp"
+#include "shop/settings.hpp"
 #include "shop/formats.hpp"
 #include "shop/spool_file.hpp"
 
@@ -41,7 +42,8 @@ Status check_reading(std::string_view text, const std::string& where) {
 const std::vector<Kind>& in_shop() {
     static const std::vector<Kind> kinds{
         {"spools.json", spools_format, [](auto text, auto& where) { return status_of(read_spool_file(text, where)); }},
-        {"coat-tests.json", coat_tests_format, [](auto text, auto& where) { return status_of(read_coat_tests(text, where)); }}};
+        {"coat-tests.json", coat_tests_format, [](auto text, auto& where) { return status_of(read_coat_tests(text, where)); }},
+        {"settings.json", settings_format, [](auto text, auto& where) { return status_of(read_settings(text, where)); }}};
     return kinds;
 }
 const std::vector<Kind>& in_job() {

@@ -323,6 +323,7 @@ int main(int argc, char** argv) {
         {"the first import", {"spool", "import", other.string(), "--shop", "SHOP"}, Scenario::nothing},
         {"spool remove", {"spool", "remove", "Z-1", "--shop", "SHOP"}},
         {"coat add", {"coat", "add", "--table", tests.string(), "--shop", "SHOP"}},
+        {"shop settings", {"shop", "settings", "--units", "inches", "--per-wrap", "12.5", "--shop", "SHOP"}},
         {"job new", {"job", "new", "second", "--bands", wraps.string(), "--shop", "SHOP"}},
         {"job done", {"job", "done", "first", "--shop", "SHOP"}, Scenario::demo, true},
         {"shop restore", {"shop", "restore", "spools.json", "--shop", "SHOP"}, Scenario::demo, true},

@@ -21,7 +21,7 @@ class WebDriverError(Exception):
 
 
 class Browser:
-    def __init__(self, width=1280, height=900, dark=False):
+    def __init__(self, width=1280, height=900, dark=False, arguments=()):
         self._folder = tempfile.mkdtemp(prefix="bindhue-page-")
         with contextlib.closing(socket.socket()) as free:
             free.bind(("127.0.0.1", 0))
@@ -32,7 +32,7 @@ class Browser:
         self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
         try:
             self._wait_for_driver()
-            arguments = ["--headless=new", f"--user-data-dir={self._folder}/profile", "--disable-gpu", "--no-first-run",
+            arguments = [*arguments, "--headless=new", f"--user-data-dir={self._folder}/profile", "--disable-gpu", "--no-first-run",
                          "--disable-dev-shm-usage", "--disable-background-networking", "--no-proxy-server"]
             if os.geteuid() == 0:
                 arguments.append("--no-sandbox")  # Chromium's sandbox does not run as root, as continuous integration does
@@ -113,6 +113,13 @@ class Browser:
         actions = [action for key in keys for action in ({"type": "keyDown", "value": key}, {"type": "keyUp", "value": key})]
         self._in("POST", "/actions", {"actions": [{"type": "key", "id": "keyboard", "actions": actions}]})
 
+    def drag(self, start, end):
+        """A pointer pressed at one place of the viewport and let go at another; CSS pixels."""
+        to = lambda at: {"type": "pointerMove", "duration": 0, "x": round(at[0]), "y": round(at[1])}
+        halfway = [(start[0] + end[0]) / 2, (start[1] + end[1]) / 2]
+        actions = [to(start), {"type": "pointerDown", "button": 0}, to(halfway), to(end), {"type": "pointerUp", "button": 0}]
+        self._in("POST", "/actions", {"actions": [{"type": "pointer", "id": "mouse", "actions": actions}]})
+
     def until(self, script, what, seconds=60):
         end = time.monotonic() + seconds
         while time.monotonic() < end:
@@ -137,16 +144,18 @@ class Browser:
 class Bench:
     """bindhue bench on a free port."""
 
-    def __init__(self, command, source, shop=None):
+    def __init__(self, command, source, shop=None, more=()):
         self._process = subprocess.Popen(
-            [command, "bench", "--json", "--port", "0", "--card", f"{source}/samples/card.json", "--shop", str(shop or f"{source}/palettes/demo-shop")],
+            [command, "bench", "--json", "--port", "0", "--card", f"{source}/samples/card.json", "--shop", str(shop or f"{source}/palettes/demo-shop"), *more],
             stdout=subprocess.PIPE, text=True)
         text = ""
         for line in self._process.stdout:
             text += line
             if line.rstrip() == "}":
                 break
-        self.address = json.loads(text)["address"]
+        said = json.loads(text)
+        self.address = said["address"]
+        self.shared = said.get("shared")
 
     def alive(self):
         return self._process.poll() is None

@@ -1,10 +1,12 @@
 """The bench page as its user meets it, in a real browser. One test a run: page_test.py Page.test_NAME."""
+import base64
 import contextlib
 import http.client
 import json
 import os
 import pathlib
 import re
+import shutil
 import struct
 import subprocess
 import sys
@@ -54,6 +56,40 @@ def black_png(width, height):
             + chunk(b"IEND", b""))
 
 
+def film_of(photo):
+    """A film that shows one photo, for a browser's false camera: frames of YUV4MPEG2, made by a browser."""
+    with Browser() as maker:
+        maker.open("about:blank")
+        width, height, frame = maker.run(FRAME, "data:image/jpeg;base64," + base64.b64encode(pathlib.Path(photo).read_bytes()).decode())
+    return f"YUV4MPEG2 W{width} H{height} F5:1 Ip A1:1 C420\n".encode() + (b"FRAME\n" + base64.b64decode(frame)) * 2
+
+
+FRAME = """
+const [photo] = arguments, kr = 0.299, kb = 0.114, kg = 1 - kr - kb; // Recommendation ITU-R BT.601-7, 2.5.1; its range of levels, 2.5.3
+return (async () => {
+  const picture = await createImageBitmap(await (await fetch(photo)).blob(), {colorSpaceConversion: 'none'});
+  const [w, h] = [picture.width, picture.height], canvas = document.createElement('canvas');
+  canvas.width = w; canvas.height = h;
+  const context = canvas.getContext('2d', {willReadFrequently: true});
+  context.drawImage(picture, 0, 0);
+  const {data} = context.getImageData(0, 0, w, h), out = new Uint8ClampedArray(w * h * 3 / 2);
+  for (let y = 0; y < h; ++y) for (let x = 0; x < w; ++x) {
+    const i = 4 * (y * w + x);
+    out[y * w + x] = 16 + 219 / 255 * (kr * data[i] + kg * data[i + 1] + kb * data[i + 2]);
+  }
+  for (let y = 0; y < h; y += 2) for (let x = 0; x < w; x += 2) {
+    let r = 0, g = 0, b = 0;
+    for (const i of [4 * (y * w + x), 4 * (y * w + x + 1), 4 * ((y + 1) * w + x), 4 * ((y + 1) * w + x + 1)]) r += data[i] / 4, g += data[i + 1] / 4, b += data[i + 2] / 4;
+    const luma = kr * r + kg * g + kb * b, at = w * h + (y / 2) * (w / 2) + x / 2;
+    out[at] = 128 + 224 / 255 * (b - luma) / (2 - 2 * kb);
+    out[at + w * h / 4] = 128 + 224 / 255 * (r - luma) / (2 - 2 * kr);
+  }
+  const url = await new Promise(done => { const r = new FileReader(); r.onload = () => done(r.result); r.readAsDataURL(new Blob([out])); });
+  return [w, h, url.split(',')[1]];
+})()
+"""
+
+
 class Page(unittest.TestCase):
     def setUp(self):
         self.bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE))
@@ -79,6 +115,17 @@ class Page(unittest.TestCase):
     def all_is_well(self):
         self.assertEqual(self.browser.complaints(), [])
         self.assertTrue(self.bench.alive())
+
+    def test_the_first_paint_comes_at_once(self):
+        paints = []
+        for _ in range(7):
+            self.browser.open("about:blank")
+            self.browser.open(self.bench.address)
+            self.browser.until("performance.getEntriesByName('first-contentful-paint').length > 0", "the page is painted")
+            paints.append(self.browser.run("return performance.getEntriesByName('first-contentful-paint')[0].startTime"))
+        print(f"first paint on loopback: {sorted(paints)[3]:.0f} ms (median of 7, {min(paints):.0f} to {max(paints):.0f}; wanted under 100)")
+        self.assertLess(sorted(paints)[3], 1000)  # a figure to look at, no race: this machine has other work
+        self.all_is_well()
 
     def test_a_photo_becomes_a_rod_and_its_bands_are_matched(self):
         b = self.browser
@@ -141,6 +188,241 @@ class Page(unittest.TestCase):
         self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 4)
         self.all_is_well()
 
+    def own_shop(self):
+        """A copy of the demo shop that may be written to, and a bench on it."""
+        folder = self.enterContext(tempfile.TemporaryDirectory())
+        shop = f"{folder}/shop"
+        shutil.copytree(f"{SOURCE}/palettes/demo-shop", shop)
+        self.bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE, shop))
+        self.browser.open(self.bench.address)
+        self.browser.until("document.getElementById('card').textContent !== ''", "the shop is known")
+        return shop
+
+    def test_picks_are_kept_as_a_job_which_the_page_and_the_command_list(self):
+        b, shop = self.browser, self.own_shop()
+        b.until("document.getElementById('jobs-said').textContent.startsWith('No job')", "no job is there")
+        b.type("#light", "door")
+        self.read("door.jpg")
+        spool = b.text("#picks li .who b")
+        b.run("document.getElementById('put').click(); document.getElementById('keep').click()")
+        b.until("document.getElementById('keep-said').textContent.includes('is no name for a job')", "a job without a name is refused")
+        b.type("#name", "trout-4")
+        b.type("#note", "<i>as it was</i>")
+        b.run("document.getElementById('keep').click()")
+        b.until("document.querySelectorAll('#kept > li').length === 1", "the job is listed")
+        self.assertIn("Kept as trout-4", b.text("#keep-said"))
+        for said in ("trout-4", spool, "<i>as it was</i>", "32.1 mm"):
+            self.assertIn(said, b.text("#kept"))
+        b.run("document.getElementById('keep').click()")
+        b.until("document.getElementById('keep-said').textContent.includes('already')", "the name is taken")
+        b.run("document.querySelector('#kept details').open = true")
+        b.until("document.querySelector('#kept img')?.naturalWidth > 0", "its photo is shown")
+        self.assertEqual(b.run("return document.querySelectorAll('#kept .rod g.band').length"), 7)
+        job = json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], "job", "show", "trout-4", "--shop", shop, "--json"], capture_output=True, check=True).stdout)
+        self.assertEqual([band["spool"] for band in job["bands"]], [spool])
+        self.assertEqual(job["photos"], ["photo-1.jpg"])
+        b.open(b.run("return document.querySelector('#kept a').href"))
+        for said in ("Job trout-4", spool, "<i>as it was</i>", "The old wraps as read"):
+            self.assertIn(said, b.text("body"))
+        complaints = [c for c in b.complaints() if "/job" not in c]  # the two refusals
+        self.assertEqual(complaints, [])
+        self.assertTrue(self.bench.alive())
+
+    def lengths(self):
+        return self.browser.run("return [...document.querySelectorAll('.chip')].map(c => parseFloat(c.innerText.match(/([0-9.]+) mm/)[1]))")
+
+    def corrected(self, bands):
+        self.browser.until(f"document.getElementById('wait').hidden && document.querySelectorAll('.chip').length === {bands} && {PICKS} > 0", f"{bands} bands are read", PATIENCE)
+
+    def test_edges_are_corrected_by_pointer_and_by_keyboard_and_what_is_no_band_is_joined(self):
+        b = self.browser
+        self.read("door.jpg")
+        before = self.lengths()
+        b.run("document.getElementById('edges').open = true; document.querySelector('.edges').scrollIntoView({block: 'center'})")
+        box = b.run("const e = document.querySelectorAll('.handle')[4].getBoundingClientRect(), s = document.querySelector('.edges').getBoundingClientRect(); return [e.x + e.width / 2, e.y + e.height / 2, s.width]")
+        whole = sum(before)
+        b.drag(box[:2], [box[0] + 5 * box[2] / whole, box[1]])  # five millimetres to the right
+        moved = b.run("return Number(document.querySelectorAll('.handle')[4].getAttribute('aria-valuenow'))")
+        self.assertAlmostEqual(moved, 71.9 + 5, delta=0.3)
+        b.run("document.querySelectorAll('.handle')[5].focus()")
+        b.press("\ue012", "\ue012")  # the left arrow: a tenth of a millimetre each
+        self.assertAlmostEqual(b.run("return Number(document.activeElement.getAttribute('aria-valuenow'))"), 102.1 - 0.2, delta=0.06)
+        self.assertEqual(b.run("return document.querySelectorAll('.edge-list input')[5].value"), b.run("return document.activeElement.getAttribute('aria-valuenow')"))
+        # Past its neighbour no edge goes.
+        b.run("const f = document.querySelectorAll('.edge-list input')[0]; f.value = 90; f.dispatchEvent(new Event('input', {bubbles: true})); f.dispatchEvent(new Event('blur'))")
+        self.assertLess(b.run("return Number(document.querySelectorAll('.handle')[0].getAttribute('aria-valuenow'))"), 18)
+        b.run("document.querySelectorAll('.edges ~ .buttons button')[1].click()")  # back to those that were read
+        self.assertEqual(b.run("return document.querySelectorAll('.edges ~ .buttons button')[0].disabled"), True)
+        # The first trim is joined with its wrap by keyboard, and the reading made anew.
+        b.run("document.querySelectorAll('.handle')[1].focus()")
+        b.press("\ue017")  # Delete
+        self.assertEqual(b.run("return document.querySelectorAll('.handle').length"), 5)
+        b.run("document.querySelectorAll('.edges ~ .buttons button')[0].focus()")
+        b.press(SPACE)
+        self.corrected(6)
+        after = self.lengths()
+        self.assertAlmostEqual(after[1], before[1] + before[2], delta=0.11)
+        self.assertAlmostEqual(after[4], before[5], delta=0.11)
+        # And divided again.
+        b.run("document.getElementById('edges').open = true; document.querySelectorAll('.edges ~ .buttons button')[2].click()")
+        self.assertEqual(b.run("return document.querySelectorAll('.handle').length"), 6)
+        b.run("document.querySelectorAll('.edges ~ .buttons button')[0].click()")
+        self.corrected(7)
+        self.all_is_well()
+
+    def test_a_region_given_by_hand_gives_a_band_its_colour(self):
+        b = self.browser
+        self.read("door.jpg")
+        b.run("document.querySelectorAll('[name=band]')[5].click()")
+        before = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        b.run("document.getElementById('region').open = true; document.getElementById('found').scrollIntoView({block: 'center'})")
+        box = b.run("const r = document.querySelectorAll('#over polygon.band')[5].getBoundingClientRect(); return [r.x, r.y, r.width, r.height]")
+        b.drag([box[0] + 0.3 * box[2], box[1] + 0.4 * box[3]], [box[0] + 0.7 * box[2], box[1] + 0.6 * box[3]])
+        numbers = b.run("return [...document.querySelectorAll('.numbers input')].map(i => i.valueAsNumber)")
+        self.assertTrue(all(n > 2 for n in numbers), numbers)
+        self.assertEqual(b.run("return document.querySelector('#region select').value"), "6")
+        b.run("document.querySelector('#region button').click()")
+        b.until("document.getElementById('notes').innerText.includes('region given by hand')", "the region is read", PATIENCE)
+        after = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        self.assertEqual(after[:5] + after[6:], before[:5] + before[6:])
+        self.assertNotEqual(after[5], before[5])
+        self.assertEqual(b.run("return document.querySelector('[name=band]:checked').value"), "6")
+        # Alone, by numbers.
+        b.run("document.getElementById('region').open = true; [...document.querySelectorAll('.numbers input')].forEach((f, i) => { f.value = [900, 700, 120, 8][i]; f.dispatchEvent(new Event('input')); })")
+        b.run("document.querySelector('#region select').value = '0'; document.querySelector('#region button').click()")
+        self.corrected(1)
+        self.all_is_well()
+
+    def test_where_no_rod_is_found_a_region_can_be_given_on_the_photo_itself(self):
+        b = self.browser
+        reading = json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], "read", f"{SAMPLES}/door.jpg", "--card", f"{SOURCE}/samples/card.json", "--json"], capture_output=True, check=True).stdout)
+        with Browser() as painter:  # the same photo with an even grey over the opening
+            painter.open("about:blank")
+            painted = painter.run("""const [photo, opening] = arguments;
+                return (async () => {
+                  const picture = await createImageBitmap(await (await fetch(photo)).blob()), canvas = document.createElement('canvas');
+                  canvas.width = picture.width; canvas.height = picture.height;
+                  const context = canvas.getContext('2d');
+                  context.drawImage(picture, 0, 0);
+                  context.fillStyle = '#a06050';
+                  context.beginPath();
+                  opening.forEach(([x, y]) => context.lineTo(x, y));
+                  context.fill();
+                  return canvas.toDataURL('image/png').split(',')[1];
+                })()""", "data:image/jpeg;base64," + base64.b64encode(pathlib.Path(f"{SAMPLES}/door.jpg").read_bytes()).decode(), reading["card"]["opening_px"])
+        photo = pathlib.Path(os.environ["BINDHUE_WORK"]) / "no-rod.png"
+        photo.write_bytes(base64.b64decode(painted))
+        self.refused(photo)
+        b.until("document.getElementById('region').open && document.getElementById('picture').naturalWidth === 2000", "the photo is shown, and a region can be given")
+        self.assertEqual(b.run("return [...document.querySelectorAll('#region option')].map(o => o.value)"), ["0"])
+        b.run("document.getElementById('found').scrollIntoView({block: 'center'})")
+        box = b.run("const r = document.getElementById('over').getBoundingClientRect(); return [r.x, r.y, r.width, r.height]")
+        b.drag([box[0] + 0.4 * box[2], box[1] + 0.48 * box[3]], [box[0] + 0.45 * box[2], box[1] + 0.5 * box[3]])
+        b.run("document.querySelector('#region button').click()")
+        self.corrected(1)
+        self.assertFalse(b.run("return document.getElementById('trouble').checkVisibility()"))
+        lab = [float(x) for x in re.search(r"L\* (\S+)\s+a\* (\S+)\s+b\* (\S+)", b.text(".chip")).groups()]
+        self.assertGreater(lab[1], 5)  # a brick red, whatever the photo's light made of it
+        self.all_is_well()
+
+    def test_a_second_photo_under_another_light_makes_one_reading_with_the_first(self):
+        b = self.browser
+        b.type("#light", "door")
+        self.read("door.jpg")
+        b.run("document.getElementById('light').value = ''")
+        b.type("#light", "tube")
+        b.type("#second", f"{SAMPLES}/door.jpg")
+        b.until("document.getElementById('taken').textContent.startsWith('2 photos are read together: door, tube')", "both are read", PATIENCE)
+        run = lambda *words: json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], *words], capture_output=True, check=True).stdout)
+        both = run("read", f"{SAMPLES}/door.jpg", f"{SAMPLES}/door.jpg", "--taken-under", "door,tube", "--card", f"{SOURCE}/samples/card.json", "--json")
+        chips = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        for chip, band in zip(chips, both["bands"]):
+            for axis, value, k in zip("Lab", band["lab"], range(3)):
+                self.assertIn(f"{axis}* {value:.1f}", chip)
+                self.assertIn(f"{1.96 * band['covariance'][k][k] ** 0.5:.1f}", chip)
+        b.type("#second", f"{SAMPLES}/cane.jpg")
+        b.until("!document.getElementById('trouble').hidden", "a photo of another rod is refused", PATIENCE)
+        self.assertIn("does not show the wraps", b.text("#what"))
+        self.assertEqual(len(self.lengths()), 7)  # what was read stays
+        self.all_is_well()
+
+    def test_shared_the_page_opens_to_one_client_by_its_code(self):
+        try:
+            bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE, more=["--share"]))
+        except json.JSONDecodeError:
+            self.skipTest("this machine is on no network")
+        b, shared = self.browser, bench.shared
+        b.open(shared["address"])
+        b.type("#code", "wrong")
+        b.press("\ue007")
+        b.until("document.getElementById('said').textContent.includes('this is not the code')", "a wrong code is refused")
+        time.sleep(2.1)
+        b.open(f"{shared['address']}#{shared['code']}")  # only the part behind # is new: loaded anew, as a phone would
+        b.devtools("Page.reload")
+        b.until("document.getElementById('card')?.textContent.includes('144 spools')", "the page opens")
+        self.assertEqual(b.run("return [location.pathname, location.hash, document.cookie]"), ["/", "", ""])
+        self.read("door.jpg")
+        # This address is not one that a browser takes for safe: no camera, and what to do instead.
+        b.run("document.getElementById('use-camera').click()")
+        b.until("document.getElementById('no-camera').textContent.includes('From a phone, choose a photo')", "the camera is refused in words")
+        other = self.enterContext(Browser())
+        other.open(f"{shared['address']}#{shared['code']}")
+        other.until("document.getElementById('said').textContent.includes('works once')", "no second client comes in")
+        self.assertTrue(bench.alive())
+
+    def test_coat_tests_are_drawn_and_told_with_what_was_to_be_expected(self):
+        b = self.browser
+        tests = json.loads(pathlib.Path(f"{SOURCE}/palettes/demo-shop/coat-tests.json").read_text())["tests"]
+        b.run("document.getElementById('show-coats').focus()")
+        b.press(SPACE)
+        b.until("document.querySelectorAll('.coat').length > 0", "the tests are drawn", PATIENCE)
+        groups = {(t["material"], t["schedule"]) for t in tests}
+        self.assertEqual(b.run("return document.querySelectorAll('.coat').length"), len(groups))
+        self.assertEqual(b.run("return document.querySelectorAll('.coat g').length"), 2 * len(tests))  # in a*b* and in lightness
+        rows = b.run("return [...document.querySelectorAll('#coat-tests tbody tr')].map(r => r.innerText)")
+        self.assertEqual(len(rows), len(tests))
+        for row in rows:
+            test = tests[int(row.split()[0]) - 1]
+            labs = re.findall(r"L\* (\S+)\s+a\* (\S+)\s+b\* (\S+)", row)
+            self.assertEqual(len(labs), 3, row)  # dry, seen, expected
+            for told, lab in zip(labs, (test["dry"], test["finished"])):
+                for text, value in zip(told, lab):
+                    self.assertAlmostEqual(float(text), value, delta=0.0501)
+        # The arrow's head lies where the finished colour does: further down the darker it is.
+        first = b.run("return [...document.querySelectorAll('.coat')[0].querySelectorAll('g:nth-of-type(even) circle')].map(c => Number(c.getAttribute('cy')))")
+        shown = [row for row in rows[:len(first)]]
+        light = [float(re.findall(r"L\* (\S+)", row)[1]) for row in shown]
+        self.assertEqual(sorted(range(len(first)), key=lambda i: first[i]), sorted(range(len(light)), key=lambda i: -light[i]))
+        self.all_is_well()
+
+    def test_a_camera_of_this_machine_is_watched_and_its_picture_read(self):
+        film = pathlib.Path(os.environ["BINDHUE_WORK"]) / "door.y4m"
+        film.write_bytes(film_of(f"{SAMPLES}/door.jpg"))
+        b = self.enterContext(Browser(arguments=["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream", f"--use-file-for-fake-video-capture={film}"]))
+        b.open(self.bench.address)
+        b.until("document.getElementById('card').textContent !== ''", "the shop is known")
+        b.run("document.getElementById('use-camera').focus()")
+        b.press(SPACE)
+        b.until("document.getElementById('advice').textContent !== ''", "the camera is watched", PATIENCE)
+        b.until("document.getElementById('advice').textContent.startsWith('Good')", "the picture is good", 60)
+        self.assertEqual(b.run("return [document.getElementById('live').videoWidth, document.getElementById('live').videoHeight]"), [2000, 1500])
+        b.run("document.getElementById('shoot').focus()")
+        b.press(SPACE)
+        b.until(f"{PICKS} > 0", "the picture is read", PATIENCE)
+        self.assertFalse(b.run("return document.getElementById('camera').checkVisibility()"))
+        reading = json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], "read", f"{SAMPLES}/door.jpg", "--card", f"{SOURCE}/samples/card.json", "--json"], capture_output=True, check=True).stdout)
+        chips = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        self.assertEqual(len(chips), len(reading["bands"]))
+        told = [float(x) for x in re.search(r"L\* (\S+)\s+a\* (\S+)\s+b\* (\S+)", chips[2]).groups()]
+        for value, there in zip(told, reading["bands"][2]["lab"]):
+            self.assertAlmostEqual(value, there, delta=2)  # the browser's own way from the film's colours to the picture's
+        self.assertEqual(b.complaints(), [])
+        # Without a camera, or on an address that no browser takes for safe, the page says what to do instead.
+        self.browser.run("document.getElementById('use-camera').click()")
+        self.browser.until("document.getElementById('no-camera').textContent !== ''", "it is said that there is none")
+        self.assertIn("camera", self.browser.text("#no-camera"))
+        self.assertTrue(self.bench.alive())
+
     def test_on_a_phone_nothing_is_wider_than_the_screen(self):
         for dark in (False, True):
             self.browser.shape(360, 740, dark, touch=True)
@@ -157,7 +439,7 @@ class Page(unittest.TestCase):
 
     def test_at_any_width_nothing_lies_over_another(self):
         self.read("door.jpg")
-        self.browser.run("document.getElementById('put').click()")
+        self.browser.run("document.getElementById('put').click(); for (const d of document.querySelectorAll('details')) d.open = true")
         for width in (480, 700, 960, 1180, 1920):
             self.browser.shape(width, 900)
             self.assertLessEqual(self.browser.run("return document.documentElement.scrollWidth"), width)
@@ -174,6 +456,13 @@ class Page(unittest.TestCase):
             self.assertEqual(over, [], width)
         self.all_is_well()
 
+    def tab_to(self, css, most=12):
+        for _ in range(most):
+            self.browser.press(TAB)
+            if self.browser.run(f"return document.activeElement.matches('{css}')"):
+                return
+        self.fail(f"{css} is not reached in {most} steps")
+
     def test_everything_works_by_keyboard(self):
         b = self.browser
         b.press(TAB)
@@ -183,18 +472,16 @@ class Page(unittest.TestCase):
         self.assertNotEqual(b.run("return getComputedStyle(document.activeElement).outlineStyle"), "none")
         self.read("door.jpg")
         b.run("document.getElementById('file').focus()")
-        b.press(TAB)
+        self.tab_to("[name=band]")
         self.assertEqual(b.run("return [document.activeElement.name, document.activeElement.value]"), ["band", "3"])
         b.press(DOWN)
         b.until("document.getElementById('match-status').textContent.endsWith('band 4')", "the arrow chooses the next wrap")
         self.assertNotIn("over white", b.text("#picks"))
-        b.press(TAB, TAB, TAB, SPACE)  # past the summary and the blank to the white underwrap
+        self.tab_to("[value=white]")
+        b.press(SPACE)
         self.assertEqual(b.run("return [document.activeElement.value, document.activeElement.checked]"), ["white", True])
         b.until("document.getElementById('picks').innerText.includes('over white')", "white is ranked")
-        for _ in range(12):
-            b.press(TAB)
-            if b.run("return document.activeElement.name") == "pick":
-                break
+        self.tab_to("[name=pick]")
         self.assertEqual(b.run("return [document.activeElement.name, document.activeElement.value]"), ["pick", "0"])
         second = b.run("return document.querySelectorAll('.pick .who b')[1].textContent")
         b.press(DOWN)
@@ -353,10 +640,16 @@ class Page(unittest.TestCase):
                 self.browser.open(self.bench.address)
                 if photo:
                     self.read(photo)
+                    self.browser.run("document.getElementById('put').click(); for (const d of document.querySelectorAll('details')) d.open = true; document.getElementById('show-coats').click()")
+                    self.browser.until("document.querySelectorAll('.coat').length > 0", "coat tests are drawn", PATIENCE)
                 self.look_at_the_rack()
                 self.browser.devtools("Runtime.evaluate", expression=axe)
                 found = self.browser.run("return axe.run().then(r => r.violations.map(v => [v.impact, v.id, v.help, v.nodes.map(n => n.target.join(' ')).slice(0, 5)]))")
                 self.assertEqual([v for v in found if v[0] in ("serious", "critical", "moderate")], [])
+        self.browser.open(self.bench.address + "code.html")
+        self.browser.devtools("Runtime.evaluate", expression=axe)
+        found = self.browser.run("return axe.run().then(r => r.violations.map(v => [v.impact, v.id, v.help]))")
+        self.assertEqual([v for v in found if v[0] in ("serious", "critical", "moderate")], [])
 
 
 def axe_core(version="4.14.1"):

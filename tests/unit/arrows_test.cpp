@@ -49,7 +49,7 @@ TEST_CASE("each step of the tool sees only the steps before it") {
 }
 
 TEST_CASE("shells see readings, files and the library only") {
-    only(root / "capture/bench", {"bench", "sheet", "reading", "shop", "colour"});
+    only(root / "capture/bench", {"bench", "live", "sheet", "reading", "shop", "colour"});
     only(root / "capture/sheet", {"sheet", "reading", "shop", "colour"});
     only(root / "capture/cli", {"cli", "bench", "live", "sheet", "reading", "shop", "colour"});
 }

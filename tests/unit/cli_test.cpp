@@ -45,7 +45,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "shoot", "match", "card print", "card assign", "card fit", "audit", "coat add", "coat check", "coat model", "job takes", "job new", "job show", "job sheet", "job done", "shop check", "shop restore", "spool enrol", "spool add", "spool edit", "bench"}) {
+    for (const char* command : {"read", "shoot", "match", "card print", "card assign", "card fit", "audit", "coat add", "coat check", "coat model", "job takes", "job new", "job show", "job sheet", "job done", "shop check", "shop restore", "shop settings", "spool enrol", "spool add", "spool edit", "bench"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -112,6 +112,8 @@ TEST_CASE("input that can't be read ends with 3, and only our own words are prin
           std::string("match --lab 50,0,0 --ground mauve").append(demo_shop),
           std::string("match --lab 50,0,0 --shop ").append(quoted(folder.path)),
           std::string("read ").append(photo("door.jpg")) + " --region 0,0,99999,5",
+          std::string("read ").append(photo("door.jpg")) + " --edges 40,30",
+          std::string("read ").append(photo("door.jpg")) + " --edges 15.9,x",
           std::string("read ").append(photo("door.jpg")) + " --corners 1,2,3",
           std::string("card fit '" BINDHUE_SOURCE_DIR "/README.md'")}) {
         INFO(arguments);
@@ -184,6 +186,15 @@ TEST_CASE("read --json has the fields that others rely on") {
     CHECK(reading.at("card").at("check_error").at("median").get<double>() >= 0);
     CHECK(reading.at("card").at("check_error").at("max").get<double>() >=
           reading.at("card").at("check_error").at("median").get<double>());
+}
+
+TEST_CASE("read takes the places where bands meet as they are given") {
+    const Ended ended = bindhue_command(std::string("read ").append(photo("door.jpg")).append(" --edges 15.9,50.3 --json"));
+    REQUIRE(ended.code == 0);
+    const json bands = json::parse(ended.out).at("bands");
+    REQUIRE(bands.size() == 3);
+    CHECK(bands.at(1).at("start_mm") == 15.9);
+    CHECK(bands.at(1).at("length_mm").get<double>() == Approx(50.3 - 15.9));
 }
 
 TEST_CASE("match --json has the fields that others rely on, best first") {

@@ -15,7 +15,7 @@ RequestHead photo() {
 }
 
 int status(const RequestHead& head) {
-    const auto refusal = refuse(head, port);
+    const auto refusal = refuse(head, {.port = port});
     if (refusal) {
         CHECK_FALSE(refusal->what.empty());
         CHECK_FALSE(refusal->mend.empty());
@@ -51,6 +51,19 @@ TEST_CASE("A name that points at this machine is not this machine (DNS rebinding
     CHECK(status(twice) == 421);
 }
 
+TEST_CASE("Shared, this machine answers to its own addresses too, and to no other") {
+    const Served shared{.port = port, .hosts = {"127.0.0.1", "localhost", "192.0.2.7"}};  // RFC 5737: an address for examples
+    RequestHead head = photo();
+    head.host = {"192.0.2.7:4610"};
+    head.origin = {"http://192.0.2.7:4610"};
+    CHECK(status(head) == 421);
+    CHECK_FALSE(refuse(head, shared));
+    head.origin = {"http://192.0.2.8:4610"};
+    CHECK(refuse(head, shared)->status == 403);
+    head.host = {"192.0.2.8:4610"};
+    CHECK(refuse(head, shared)->status == 421);
+}
+
 TEST_CASE("Another page may link to the page, and nothing more") {
     RequestHead link = get("/"), look = get("/api/shop");
     link.fetch_site = look.fetch_site = {"cross-site"};
@@ -81,6 +94,17 @@ TEST_CASE("A body says its length, once, and is no larger than a photo") {
     CHECK(with_length({std::to_string(largest_photo_bytes)}) == 0);
     CHECK(with_length({std::to_string(largest_photo_bytes + 1)}) == 413);
     CHECK(with_length({"18446744073709551616"}) == 400);
+    RequestHead form = photo(), frame = photo();
+    form.path = "/api/readings/0123456789abcdef0123456789abcdef/job";
+    frame.path = "/api/frames";
+    form.content_length = {std::to_string(largest_form_bytes + 1)};
+    frame.content_length = {std::to_string(largest_frame_bytes + 1)};
+    CHECK(status(form) == 413);
+    CHECK(status(frame) == 413);
+    form.content_length = {std::to_string(largest_form_bytes)};
+    frame.content_length = {std::to_string(largest_frame_bytes)};
+    CHECK(status(form) == 0);
+    CHECK(status(frame) == 0);
     for (const char* text : {"", "-1", "0x10", "1e3", " 5", "5 ", "5,5"}) {
         INFO(text);
         CHECK(with_length({text}) == 400);

@@ -3,6 +3,8 @@
 #include <catch2/catch.hpp>
 #include <algorithm>
 #include <cmath>
+#include <fstream>
+#include <iterator>
 
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
@@ -124,6 +126,44 @@ TEST_CASE("A phone that evens out bright and dark is noticed, and its regions ho
         CHECK(evened.bands[i].covariance_of->local_tone(0, 0) > 0);
         CHECK(plain.bands[i].covariance_of->local_tone(0, 0) == 0);
     }
+}
+
+
+TEST_CASE("Edges given by hand are taken as they are: those that were found change nothing, others do") {
+    const WrapReading found = read(door);
+    ReadOptions by_hand = options();
+    by_hand.edges_mm.emplace();
+    for (std::size_t i = 1; i < found.bands.size(); ++i) by_hand.edges_mm->push_back(found.bands[i].start_mm);
+    same_colours(found, read(door, by_hand));
+
+    by_hand.edges_mm->at(2) = 40;  // amid band 3: the rest of it and the trim are one band
+    const WrapReading moved = read(door, by_hand);
+    REQUIRE(moved.bands.size() == found.bands.size());
+    CHECK(moved.bands[2].length_mm == Approx(40 - found.bands[2].start_mm));
+    CHECK(ciede2000(moved.bands[2].colour.lab, found.bands[2].colour.lab) < 1.5);
+    CHECK(moved.bands[3].start_mm == 40);
+    CHECK(moved.bands.back().length_mm == Approx(found.bands.back().length_mm).margin(0.2));
+
+    by_hand.edges_mm = std::vector<double>{};
+    CHECK(read(door, by_hand).bands.size() == 1);
+    for (const std::vector<double>& bad : {std::vector<double>{40, 30}, {40, 40.1}, {-3}, {1e9}, {std::nan("")}, {found.bands.front().start_mm + 0.1}}) {
+        by_hand.edges_mm = bad;
+        const auto refused = read_photo(door, by_hand);
+        REQUIRE_FALSE(refused);
+        CHECK(refused.error().reason == Reason::bad_value);
+        CHECK(refused.error().where == "--edges");
+    }
+}
+
+TEST_CASE("What a photo's file is called follows from what it holds") {
+    const auto ending = [](const std::filesystem::path& path) {
+        std::ifstream in(path, std::ios::binary);
+        const std::string bytes((std::istreambuf_iterator<char>(in)), {});
+        return usual_ending({reinterpret_cast<const std::uint8_t*>(bytes.data()), bytes.size()});
+    };
+    CHECK(ending(door) == ".jpg");
+    CHECK(ending(samples / "photos/navy.png") == ".png");
+    CHECK(usual_ending({}).empty());
 }
 
 TEST_CASE("A region given by hand is read alone, with a warning") {

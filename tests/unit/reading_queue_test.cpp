@@ -31,7 +31,7 @@ ReadOptions on_sample_card() {
 std::string add(ReadingQueue& queue, std::vector<std::uint8_t> photo) {
     auto room = queue.room_for(photo.size());
     REQUIRE(room);
-    return queue.add(std::move(*room), std::move(photo));
+    return queue.add(std::move(*room), {std::move(photo), ""});
 }
 
 PhotoState ended(const ReadingQueue& queue, const std::string& id) {
@@ -104,6 +104,91 @@ TEST_CASE("The queue holds so many photos and bytes, those on their way included
     CHECK_FALSE(queue.state(first));  // the oldest goes
     CHECK(queue.state(last));
     CHECK_FALSE(queue.state("../../etc/passwd"));
+}
+
+TEST_CASE("A reading is corrected by edges or by a region, from the photo that is kept") {
+    ReadingQueue queue(on_sample_card());
+    const std::string id = add(queue, bytes_of("door.jpg"));
+    const PhotoState found = ended(queue, id);
+    REQUIRE(found.done);
+    const auto& bands = found.done->reading.bands;
+    REQUIRE(bands.size() == 7);
+    const auto again = [&](const std::string& of, Correction correction) {
+        auto room = queue.room_for(0);
+        REQUIRE(room);
+        return queue.again(of, std::move(*room), std::move(correction));
+    };
+    std::vector<double> edges;
+    for (std::size_t i = 1; i < bands.size(); ++i)
+        if (i != 2) edges.push_back(bands[i].start_mm);  // bands 2 and 3 are one
+    const auto by_edges = again(id, {.edges_mm = edges, .region = {}, .band = 0});
+    REQUIRE(by_edges);
+    const PhotoState joined = ended(queue, *by_edges);
+    REQUIRE(joined.done);
+    REQUIRE(joined.done->reading.bands.size() == 6);
+    CHECK(joined.done->reading.bands[1].length_mm == Approx(bands[1].length_mm + bands[2].length_mm));
+    CHECK(queue.state(id)->done);  // the one before stays
+
+    // A region on band 6 as the colour of band 6: the others stay as they were.
+    const auto& outline = bands[5].outline;
+    const double x = (outline[0].x_px + outline[1].x_px) / 2, y = (outline[0].y_px + outline[3].y_px) / 2;
+    const auto by_region = again(id, {.edges_mm = {}, .region = PixelRegion{x - 60, y - 4, 120, 8}, .band = 6});
+    REQUIRE(by_region);
+    const PhotoState one = ended(queue, *by_region);
+    REQUIRE(one.done);
+    REQUIRE(one.done->reading.bands.size() == 7);
+    CHECK(one.done->reading.bands[2].colour.lab.vector() == bands[2].colour.lab.vector());
+    CHECK(one.done->reading.bands[5].colour.lab.vector() != bands[5].colour.lab.vector());
+    CHECK(one.done->reading.bands[5].length_mm == bands[5].length_mm);
+    CHECK(one.done->reading.bands[5].warnings.back().find("by hand") != std::string::npos);
+    CHECK_FALSE(one.done->jpeg.empty());
+    const auto alone = again(id, {.edges_mm = {}, .region = PixelRegion{x - 60, y - 4, 120, 8}, .band = 0});
+    CHECK(ended(queue, *alone).done->reading.bands.size() == 1);
+
+    CHECK_FALSE(again(id, {.edges_mm = {}, .region = PixelRegion{x, y, 9, 9}, .band = 8}));
+    CHECK_FALSE(again("nobody", {.edges_mm = edges, .region = {}, .band = 0}));
+    const PhotoState bad = ended(queue, *again(id, {.edges_mm = std::vector<double>{50, 40}, .region = {}, .band = 0}));
+    REQUIRE(bad.error);
+    CHECK(bad.failed_at == ReadStep::reading_rod);
+}
+
+TEST_CASE("A second photo of the wrap is read with the first, and goes by the same edges") {
+    ReadingQueue queue(on_sample_card());
+    const std::string first = add(queue, bytes_of("door.jpg"));
+    ended(queue, first);
+    const auto more = [&](const std::string& to, const char* photo, const char* light) {
+        auto bytes = bytes_of(photo);
+        auto room = queue.room_for(bytes.size());
+        REQUIRE(room);
+        return queue.add_to(to, std::move(*room), {std::move(bytes), light});
+    };
+    const auto both = more(first, "door.jpg", "tube");
+    REQUIRE(both);
+    const PhotoState state = ended(queue, *both);
+    REQUIRE(state.done);
+    CHECK(state.done->photos.size() == 2);
+    CHECK(state.done->photos[1]->light == "tube");
+    CHECK(state.done->reading.bands[2].photos == 2);
+    const PhotoState unlike = ended(queue, *more(first, "cane.jpg", ""));
+    REQUIRE(unlike.error);
+    CHECK(unlike.error->where == "photo 2");
+    CHECK_FALSE(more("nobody", "door.jpg", ""));
+}
+
+TEST_CASE("Photos are kept with their readings up to so many bytes, one that several readings share once") {
+    ReadingQueue queue(on_sample_card(), {.kept_bytes = 1200});
+    const auto again = [&](const std::string& of) {
+        auto room = queue.room_for(0);
+        return *queue.again(of, std::move(*room), {.edges_mm = std::vector<double>{}, .region = {}, .band = 0});
+    };
+    const std::string first = add(queue, std::vector<std::uint8_t>(500, 7));
+    ended(queue, first);
+    ended(queue, again(first));
+    ended(queue, again(first));
+    ended(queue, add(queue, std::vector<std::uint8_t>(500, 7)));
+    CHECK(queue.state(first));
+    ended(queue, add(queue, std::vector<std::uint8_t>(500, 7)));
+    CHECK_FALSE(queue.state(first));
 }
 
 TEST_CASE("A queue that ends leaves waiting photos unread") {

@@ -7,7 +7,9 @@
 #include <unistd.h>
 
 #include <catch2/catch.hpp>
+#include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <fstream>
 #include <iterator>
 #include <thread>
@@ -16,7 +18,11 @@
 
 #include "bench/assets.hpp"
 #include "bench/guard.hpp"
+#include "bench/share.hpp"
+#include "support/command.hpp"
+#include "support/live_frames.hpp"
 #include "support/sample.hpp"
+#include "support/temporary_folder.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -33,12 +39,9 @@ struct Said {
 
 class Running {
   public:
-    explicit Running(QueueLimits limits = {})
+    explicit Running(QueueLimits limits = {}, const std::filesystem::path& shop = BINDHUE_SOURCE_DIR "/palettes/demo-shop", bool share = false)
         : server_([&] {
-              auto server = BenchServer::at({.shop = BINDHUE_SOURCE_DIR "/palettes/demo-shop",
-                                             .card = sample_layout(),
-                                             .port = 0,
-                                             .limits = limits});
+              auto server = BenchServer::at({.shop = shop, .card = sample_layout(), .port = 0, .share = share, .limits = limits});
               REQUIRE(server);
               return std::move(*server);
           }()),
@@ -54,19 +57,19 @@ class Running {
     std::string host() const { return "127.0.0.1:" + std::to_string(port()); }
 
     // A connection, or -1.
-    int connected() const {
+    int connected(const char* machine = "127.0.0.1") const {
         const int to = socket(AF_INET, SOCK_STREAM, 0);
         sockaddr_in address{};
         address.sin_family = AF_INET;
         address.sin_port = htons(static_cast<std::uint16_t>(port()));
-        inet_pton(AF_INET, "127.0.0.1", &address.sin_addr);
+        inet_pton(AF_INET, machine, &address.sin_addr);
         if (connect(to, reinterpret_cast<const sockaddr*>(&address), sizeof address) == 0) return to;
         close(to);
         return -1;
     }
     // Sends the bytes as they are; with `half` closes without waiting for an answer.
-    Said raw(const std::string& bytes, bool half = false) const {
-        const int to = connected();
+    Said raw(const std::string& bytes, bool half = false, const char* machine = "127.0.0.1") const {
+        const int to = connected(machine);
         if (to < 0) return {};
         std::size_t sent = 0;
         while (sent < bytes.size()) {
@@ -93,6 +96,11 @@ class Running {
         return raw("POST " + target + " HTTP/1.1\r\nHost: " + host() + "\r\nOrigin: http://" + host() +
                    "\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body);
     }
+    Said form(const std::string& target, const std::string& body) const {
+        return raw("POST " + target + " HTTP/1.1\r\nHost: " + host() + "\r\nOrigin: http://" + host() +
+                   "\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body);
+    }
+    const BenchServer& server() const { return server_; }
     json ended(const std::string& id) const {
         while (true) {
             const json state = get("/api/readings/" + id).document();
@@ -120,7 +128,7 @@ TEST_CASE("The page and its parts are served with a strict policy, and nothing e
         INFO(asset.path);
         const Said said = page.get(std::string(asset.path));
         CHECK(said.status == 200);
-        CHECK(said.body == asset.text);
+        if (asset.path != "/") CHECK(said.body == asset.text);
         CHECK_THAT(said.head, Catch::Contains("Content-Type: " + std::string(asset.type)));
         CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy: default-src 'none'; script-src 'self'"));
         CHECK_THAT(said.head, !Catch::Contains("unsafe"));
@@ -129,6 +137,17 @@ TEST_CASE("The page and its parts are served with a strict policy, and nothing e
         CHECK(asset.text.find("https://") == std::string_view::npos);
         CHECK(asset.text.find("innerHTML") == std::string_view::npos);
     }
+    // The page has its style in it, let in by a nonce that is another each time.
+    const auto nonce = [&] {
+        const Said said = page.get("/");
+        const std::string start = "<style nonce=\"";
+        const std::string found = said.body.substr(said.body.find(start) + start.size(), 32);
+        CHECK_THAT(said.head, Catch::Contains("style-src 'self' 'nonce-" + found + "'; img-src"));
+        CHECK(said.head.find("Content-Security-Policy") == said.head.rfind("Content-Security-Policy"));
+        CHECK_THAT(said.body, !Catch::Contains("rel=\"stylesheet\""));
+        return found;
+    };
+    CHECK(nonce() != nonce());
     for (const char* target :
          {"/etc/passwd", "/../../etc/passwd", "/%2e%2e/%2e%2e/etc/passwd", "/..%2f..%2fetc%2fpasswd", "//etc/passwd",
           "/page/../index.html", "/api", "/api/", "/api/readings", "/api/readings/", "/api/readings/..",
@@ -226,6 +245,173 @@ TEST_CASE("What is chosen becomes a job sheet that runs nothing") {
     }
 }
 
+TEST_CASE("What is chosen is kept as a job, with its photos and reading, as the command keeps one") {
+    const TemporaryFolder folder;
+    const std::filesystem::path shop = folder.path / "shop";
+    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop);
+    const Running page({}, shop);
+    CHECK(page.get("/api/jobs").document().at("jobs").empty());
+    const std::string id = page.raw("POST /api/readings?light=door HTTP/1.1\r\nHost: " + page.host() + "\r\nOrigin: http://" + page.host() +
+                                    "\r\nContent-Length: " + std::to_string(door().size()) + "\r\n\r\n" + door()).document().at("id");
+    const json state = page.ended(id);
+    REQUIRE(state.at("state") == "done");
+    const std::string keep = "/api/readings/" + id + "/job", wraps = "&wrap=3%7Cfinish%7C0%7CR1-12&wrap=6%7Cpreserver%2Bfinish%7C1%7CR1-12";
+    for (const char* bad : {"name=trout-4", "name=..%2Fout&wrap=3%7Cfinish%7C0%7CR1-12", "name=&wrap=3%7Cfinish%7C0%7CR1-12", "name=t&wrap=9%7Cfinish%7C0%7CR1-12"}) {
+        INFO(bad);
+        const Said refused = page.form(keep, bad);
+        CHECK(refused.status == 422);
+        CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
+    }
+    CHECK_FALSE(std::filesystem::exists(shop / "jobs"));
+    const Said kept = page.form(keep, "name=trout-4&note=as+it+was" + wraps);
+    INFO(kept.body);
+    REQUIRE(kept.status == 201);
+    CHECK(page.form(keep, "name=trout-4" + wraps).status == 422);  // taken
+
+    const std::filesystem::path job = shop / "jobs/trout-4";
+    CHECK(text_of(job / "photo-1.jpg") == door());
+    const json file = json::parse(text_of(job / "job.json")), reading = json::parse(text_of(job / "reading.json"));
+    CHECK(file.at("note") == "as it was");
+    CHECK(file.at("bands").size() == 2);
+    CHECK(file.at("bands").at(0).at("width_mm") == state.at("reading").at("bands").at(2).at("length_mm"));
+    CHECK(reading.at("photo") == "photo-1.jpg");
+    CHECK(reading.at("bands").at(2).at("lab") == state.at("reading").at("bands").at(2).at("lab"));
+
+    const json listed = page.get("/api/jobs").document().at("jobs").at(0);
+    CHECK(listed.at("name") == "trout-4");
+    CHECK(listed.at("photos") == json::array({"photo-1.jpg"}));
+    CHECK(listed.at("rod").at("bands").size() == 7);
+    CHECK(listed.at("trouble").is_null());
+    CHECK(listed.at("metres").get<double>() > 10);
+    const Said sheet = page.get("/api/jobs/trout-4/sheet.html");
+    CHECK(sheet.status == 200);
+    CHECK_THAT(sheet.body, Catch::Contains("Job trout-4") && Catch::Contains("R1-12") && Catch::Contains("as it was"));
+    const Said note = page.get("/api/jobs/trout-4/note.html");
+    CHECK(note.status == 200);
+    CHECK_THAT(note.head, Catch::Contains("Content-Security-Policy: default-src 'none'; style-src 'unsafe-inline'"));
+    CHECK_THAT(note.body, Catch::Contains("Old, as read") && Catch::Contains("New, as it is expected over the blank as read") && Catch::Contains("9 coat tests"));
+    const Said photo = page.get("/api/jobs/trout-4/photos/1");
+    CHECK(photo.body == door());
+    CHECK_THAT(photo.head, Catch::Contains("Content-Type: image/jpeg"));
+    for (const char* target : {"/api/jobs/trout-4/photos/0", "/api/jobs/trout-4/photos/2", "/api/jobs/trout-4/photos/x", "/api/jobs/trout-4/photos/", "/api/jobs/trout-4/job.json",
+                               "/api/jobs/trout-5/sheet.html", "/api/jobs/../sheet.html", "/api/jobs/%2e%2e/sheet.html", "/api/jobs/..%2f..%2fshop/sheet.html", "/api/jobs//sheet.html",
+                               "/api/jobs/trout-4", "/api/jobs/"}) {
+        INFO(target);
+        const int status = page.get(target).status;
+        CHECK((status == 404 || status == 422));
+    }
+    // What a job's folder has wrong is said of that job.
+    std::ofstream(job / "reading.json") << "{";
+    CHECK_FALSE(page.get("/api/jobs").document().at("jobs").at(0).at("trouble").at("what").get<std::string>().empty());
+}
+
+TEST_CASE("A reading is corrected and a second photo joined over the wire, and nonsense is refused") {
+    const Running page;
+    const std::string id = page.post(door()).document().at("id"), again = "/api/readings/" + id + "/again";
+    const json found = page.ended(id).at("reading").at("bands");
+    const Said edges = page.form(again, "edges=" + std::to_string(found.at(2).at("start_mm").get<double>()) + "," + std::to_string(found.at(3).at("start_mm").get<double>()));
+    REQUIRE(edges.status == 202);
+    CHECK(page.ended(edges.document().at("id")).at("reading").at("bands").size() == 3);
+    const Said region = page.form(again, "region=900,700,120,8&band=0");
+    REQUIRE(region.status == 202);
+    CHECK(page.ended(region.document().at("id")).at("reading").at("bands").size() == 1);
+    for (const char* bad : {"edges=a", "edges=1,,2", "edges=nan", "region=1,2,3", "region=1,2,3,4", "region=1,2,3,4&band=x", "region=1,2,3,4&band=9"}) {
+        INFO(bad);
+        const Said refused = page.form(again, bad);
+        CHECK((refused.status == 422 || refused.status == 404));
+        CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
+    }
+    CHECK(page.form("/api/readings/0123456789abcdef0123456789abcdef/again", "edges=30").status == 404);
+    CHECK(page.form(again, "edges=" + std::string(9000, '1')).status == 413);
+    const json outside = page.ended(page.form(again, "region=1,2,30000,40&band=0").document().at("id"));
+    CHECK(outside.at("state") == "failed");
+    CHECK(outside.at("error").at("where") == "the correction");
+
+    const Said both = page.post(door(), "/api/readings?light=tube&with=" + id);
+    REQUIRE(both.status == 202);
+    const json joined = page.ended(both.document().at("id"));
+    REQUIRE(joined.at("state") == "done");
+    CHECK(joined.at("lights") == json::array({"", "tube"}));
+    CHECK(joined.at("reading").at("bands").at(2).at("photos") == 2);
+    CHECK(page.post(door(), "/api/readings?with=nobody").status == 404);
+}
+
+TEST_CASE("A frame of a camera is answered with what is to be mended") {
+    const Running page;
+    const cv::Mat frame = live_frame();
+    const auto jpeg = [](const cv::Mat& picture) {
+        std::vector<std::uint8_t> bytes;
+        cv::imencode(".jpg", picture, bytes);
+        return std::string(bytes.begin(), bytes.end());
+    };
+    const json good = page.post(jpeg(frame), "/api/frames?rod=1").document();
+    CHECK(good.at("good") == true);
+    CHECK(good.at("card") == true);
+    const json dark = page.post(jpeg(brighter(frame, 0.3)), "/api/frames").document();
+    CHECK(dark.at("good") == false);
+    REQUIRE(dark.at("advice").size() >= 1);
+    CHECK(dark.at("advice").at(0).at("fault") == "too-dark");
+    CHECK(page.post(jpeg(cv::Mat(400, 600, CV_8UC3, cv::Scalar::all(90))), "/api/frames").document().at("card") == false);
+    CHECK(page.post("hello", "/api/frames").status == 422);
+    CHECK(page.post(jpeg(cv::Mat(2100, 2100, CV_8UC3, cv::Scalar::all(90))), "/api/frames").status == 422);
+    CHECK(page.post(std::string(largest_frame_bytes + 1, 'x'), "/api/frames").status == 413);
+    CHECK(page.get("/").status == 200);
+}
+
+TEST_CASE("A shared page lets nobody in from the network without the code, and one client with it") {
+    const auto addresses = network_addresses();
+    if (!addresses) return;  // a machine without a network can't try it
+    const Running page({}, BINDHUE_SOURCE_DIR "/palettes/demo-shop", true);
+    CHECK(page.server().code().size() == 8);
+    CHECK(page.server().shared_address() == "http://" + addresses->front() + ":" + std::to_string(page.port()) + "/");
+    CHECK(page.get("/api/shop").status == 200);  // this machine's own browser
+    const std::string host = addresses->front() + ":" + std::to_string(page.port()), head = " HTTP/1.1\r\nHost: " + host + "\r\n";
+    const auto from_afar = [&](const std::string& bytes) { return page.raw(bytes, false, addresses->front().c_str()); };
+    const auto code = [&](const std::string& said) {
+        const std::string body = "code=" + said;
+        return from_afar("POST /api/code" + head + "Origin: http://" + host + "\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: " +
+                         std::to_string(body.size()) + "\r\n\r\n" + body);
+    };
+    for (const Asset& asset : assets()) {
+        INFO(asset.path);
+        const Said said = from_afar("GET " + std::string(asset.path) + head + "\r\n");
+        const bool of_code = asset.path == "/code.js" || asset.path == "/code.css";
+        CHECK(said.status == (of_code || asset.path == "/" ? 200 : 401));
+        if (asset.path == "/") CHECK_THAT(said.body, Catch::Contains("<title>Bindhue bench: code"));
+    }
+    for (const char* target : {"/api/shop", "/api/jobs", "/api/rack/surfaces", "/api/readings/0123456789abcdef0123456789abcdef", "/elsewhere"})
+        CHECK(from_afar("GET " + std::string(target) + head + "\r\n").status == 401);
+    CHECK(from_afar("POST /api/readings" + head + "Origin: http://" + host + "\r\nContent-Length: 5\r\n\r\nhello").status == 401);
+    CHECK(from_afar("GET /api/shop" + head + "Cookie: bindhue-bench=0123456789abcdef0123456789abcdef\r\n\r\n").status == 401);
+
+    const Said wrong = code("AAAAAAAA");
+    CHECK(wrong.status == 403);
+    CHECK_THAT(wrong.head, !Catch::Contains("Set-Cookie"));
+    const Said soon = code(page.server().code());
+    CHECK(soon.status == 429);
+    CHECK_THAT(soon.head, Catch::Contains("Retry-After: 2"));
+    std::this_thread::sleep_for(std::chrono::milliseconds(2100));
+    const Said right = code(page.server().code());
+    REQUIRE(right.status == 200);
+    const std::string field = "Set-Cookie: ";
+    const std::size_t at = right.head.find(field) + field.size();
+    const std::string cookie = right.head.substr(at, right.head.find(';', at) - at);
+    CHECK_THAT(right.head, Catch::Contains("HttpOnly") && Catch::Contains("SameSite=Strict"));
+    CHECK(from_afar("GET /api/shop" + head + "Cookie: " + cookie + "\r\n\r\n").status == 200);
+    CHECK_THAT(from_afar("GET /" + head + "Cookie: " + cookie + "\r\n\r\n").body, Catch::Contains("<title>Bindhue bench</title>"));
+    CHECK(code(page.server().code()).status == 403);  // once
+    CHECK(from_afar("GET /api/shop" + head + "\r\n").status == 401);
+    CHECK(from_afar("GET /api/shop HTTP/1.1\r\nHost: rods.example:" + std::to_string(page.port()) + "\r\nCookie: " + cookie + "\r\n\r\n").status == 421);
+}
+
+TEST_CASE("A page that is not shared is on no network, and takes no code") {
+    const Running page;
+    CHECK(page.server().code().empty());
+    CHECK(page.server().shared_address().empty());
+    CHECK(page.form("/api/code", "code=AAAAAAAA").status == 404);
+    if (const auto addresses = network_addresses()) CHECK(page.connected(addresses->front().c_str()) == -1);
+}
+
 TEST_CASE("What is no photo fails with a mend, and the server goes on") {
     const Running page;
     for (const std::string& body : {std::string("hello"), std::string(100000, 'x'), std::string("\xFF\xD8\xFF"), door().substr(0, 20000)}) {
@@ -300,8 +486,44 @@ TEST_CASE("A full queue says so, and has room again later") {
 
 TEST_CASE("A port that is taken is said, not shared") {
     const Running page;
-    const auto second = BenchServer::at({.shop = "x", .card = sample_layout(), .port = page.port(), .limits = {}});
+    const auto second = BenchServer::at({.shop = "x", .card = sample_layout(), .port = page.port(), .share = false, .limits = {}});
     REQUIRE_FALSE(second);
     CHECK(second.error().reason == Reason::storage);
     CHECK(second.error().where == "--port");
+}
+
+TEST_CASE("Coat tests are told with what the others make expect") {
+    const Running page;
+    json said;
+    while (true) {
+        said = page.get("/api/coats").document();
+        if (said.at("state") == "done") break;
+        std::this_thread::sleep_for(std::chrono::milliseconds(20));
+    }
+    const json kept = json::parse(text_of(BINDHUE_SOURCE_DIR "/palettes/demo-shop/coat-tests.json")).at("tests");
+    CHECK(said.at("tests") == kept.size());
+    std::size_t rows = 0;
+    for (const json& group : said.at("groups"))
+        for (const json& row : group.at("rows")) {
+            ++rows;
+            const json& test = kept.at(row.at("number").get<std::size_t>() - 1);
+            CHECK(test.at("material") == group.at("material"));
+            CHECK(row.at("dry").at("lab") == test.at("dry"));
+            CHECK(row.at("finished").at("lab") == test.at("finished"));
+            CHECK(row.at("by") == group.at("tests").get<std::size_t>() - 1);
+            CHECK(row.at("expected").at("lab").size() == 3);
+            CHECK(row.at("delta_e").get<double>() >= 0);
+        }
+    CHECK(rows == kept.size());
+    // The command's own figure for the same tests.
+    const json model = json::parse(bindhue_command("coat model --json --shop " + quoted(BINDHUE_SOURCE_DIR "/palettes/demo-shop")).out);
+    for (const json& lesson : model.at("learned"))
+        for (const json& group : said.at("groups"))
+            if (group.at("material") == lesson.at("material") && group.at("schedule") == lesson.at("schedule") && !lesson.at("held_out").is_null()) {
+                CHECK(group.at("held_out").at("median") == lesson.at("held_out").at("learned").at("median"));
+                std::vector<double> off;
+                for (const json& row : group.at("rows")) off.push_back(row.at("delta_e"));
+                std::sort(off.begin(), off.end());
+                CHECK(off[static_cast<std::size_t>(std::lround(0.5 * static_cast<double>(off.size() - 1)))] == Approx(group.at("held_out").at("median").get<double>()).margin(0.05));
+            }
 }

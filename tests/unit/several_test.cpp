@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 
+#include "support/command.hpp"
 #include "support/sample.hpp"
 
 using namespace bindhue;
@@ -99,6 +100,22 @@ TEST_CASE("Photos that disagree beyond their intervals say so, and the band is l
     CHECK(says(both->bands[1].warnings, "door.jpg and tube.jpg"));
     CHECK(both->bands[1].colour.covariance(0, 0) == Approx(0.5 * (8 * 8 / 2.0) / 3).epsilon(1e-3));
     CHECK(both->bands[1].length_mm == Approx(39.5));
+}
+
+TEST_CASE("Edges given by hand for the first photo go for the others, at their own places") {
+    const auto first = read_photo(door, options());
+    REQUIRE(first);
+    ReadOptions by_hand = options();
+    by_hand.edges_mm.emplace();
+    for (std::size_t i = 1; i < first->bands.size(); ++i)
+        if (i != 2) by_hand.edges_mm->push_back(first->bands[i].start_mm);
+    const std::string bytes = text_of(door);
+    const auto both = read_photos(std::vector<PhotoToRead>{{door, ""}, {"the same", "tube", {reinterpret_cast<const std::uint8_t*>(bytes.data()), bytes.size()}}}, by_hand);
+    REQUIRE(both);
+    REQUIRE(both->bands.size() == 6);
+    CHECK(both->bands[1].photos == 2);
+    CHECK(both->bands[1].length_mm == Approx(first->bands[1].length_mm + first->bands[2].length_mm).margin(0.01));
+    CHECK(both->photos[1] == "the same");
 }
 
 TEST_CASE("A photo of another rod, and a region for two photos, are refused") {

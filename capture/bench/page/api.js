@@ -16,7 +16,7 @@ async function ask(path, options) {
     if (cause.name === "AbortError") throw cause;
     throw new Refused("The bench does not answer.", "See that bindhue bench is still running, then try again.");
   }
-  if (!response.ok) throw new Refused(said.what, said.mend);
+  if (!response.ok) throw Object.assign(new Refused(said.what, said.mend), { status: response.status });
   return said;
 }
 
@@ -24,17 +24,42 @@ const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export const shop = () => ask("/api/shop");
 
-// Reads a photo; `onState` hears where it stands. Answers {id, picture, reading}.
-export async function read(photo, onState, signal) {
-  const { id } = await ask("/api/readings", { method: "POST", body: photo, signal });
+// Waits for a reading; `onState` hears where it stands. Answers {id, picture, reading}.
+async function readingOf({ id }, onState, signal) {
   for (;;) {
     const state = await ask(`/api/readings/${id}`, { signal });
-    if (state.state === "failed") throw new Refused(state.error.what, state.error.mend);
+    if (state.state === "failed") throw Object.assign(new Refused(state.error.what, state.error.mend), { id, cardWasRead: state.card_was_read });
     if (state.state === "done") return { id, ...state };
     onState(state);
     await pause(150);
   }
 }
+
+// about: {light, with}, `with` being the reading of another photo of the same wrap.
+export async function read(photo, about, onState, signal) {
+  return readingOf(await ask(`/api/readings?${new URLSearchParams(about)}`, { method: "POST", body: photo, signal }), onState, signal);
+}
+
+// how: {edges} or {region, band}
+export async function readAgain(id, how, onState, signal) {
+  return readingOf(await ask(`/api/readings/${id}/again`, { method: "POST", body: new URLSearchParams(how), signal }), onState, signal);
+}
+
+// A frame of a camera; `rod`: whether the rod is looked for too. Answers {good, card, advice[]}, or nothing while another frame is being looked at.
+export async function lookAt(frame, rod, signal) {
+  try {
+    return await ask(`/api/frames?rod=${rod ? 1 : 0}`, { method: "POST", body: frame, signal });
+  } catch (cause) {
+    if (cause instanceof Refused && cause.status === 503) return null;
+    throw cause;
+  }
+}
+
+export const keepJob = (id, form) => ask(`/api/readings/${id}/job`, { method: "POST", body: form });
+export const jobs = () => ask("/api/jobs");
+export const sheetOfJob = (name) => `/api/jobs/${name}/sheet.html`;
+export const noteOfJob = (name) => `/api/jobs/${name}/note.html`;
+export const photoOfJob = (name, number) => `/api/jobs/${name}/photos/${number}`;
 
 export const photoOf = (id) => `/api/readings/${id}/photo.jpg`;
 
@@ -46,11 +71,14 @@ export function matches(id, wanted, signal) {
   return ask(`/api/readings/${id}/matches?${query}`, { signal });
 }
 
-// asked: "surfaces" or "jobs". Answers the audit once it is done.
-export async function rackAudit(asked, signal) {
+async function reckoned(path, signal) {
   for (;;) {
-    const audit = await ask(`/api/rack/${asked}`, { signal });
-    if (audit.state === "done") return audit;
+    const answer = await ask(path, { signal });
+    if (answer.state === "done") return answer;
     await pause(250);
   }
 }
+
+// asked: "surfaces" or "jobs". Answers the audit once it is done.
+export const rackAudit = (asked, signal) => reckoned(`/api/rack/${asked}`, signal);
+export const coatTests = () => reckoned("/api/coats");

@@ -1,6 +1,10 @@
 // The page's one flow: photo, reading, band, spools.
-import { matches, photoOf, read, Refused, shop } from "./api.js";
+import { keepJob, matches, photoOf, read, readAgain, Refused, shop } from "./api.js";
+import { offerCamera } from "./camera.js";
+import "./coats.js";
+import { editEdges, regionTool } from "./correct.js";
 import { html, interval, inWords, one, sideBySide, spread, svg, swatch } from "./draw.js";
+import { showJobs } from "./jobs.js";
 import { whereTheyDiffer } from "./plot.js";
 import { showRack } from "./rack.js";
 import { rodStrip, ruler } from "./rod.js";
@@ -29,7 +33,8 @@ function progress(state) {
   }
 }
 
-async function take(photo) {
+// work(signal): what brings a reading, with progress.
+async function follow(work) {
   reading?.abort();
   reading = new AbortController();
   const mine = reading;
@@ -38,21 +43,57 @@ async function take(photo) {
   $("bar").value = 0;
   $("doing").textContent = "Bringing the photo in";
   try {
-    const found = await read(photo, progress, mine.signal);
+    const found = await work(mine.signal);
     $("doing").textContent = `${found.reading.bands.length} bands found`;
     show(found);
   } catch (cause) {
     if (mine === reading) $("doing").textContent = "";
     trouble(cause);
+    return cause;
   } finally {
     if (mine === reading) $("wait").hidden = true;
   }
 }
 
+async function take(photo) {
+  now.reading = null;
+  const cause = await follow((signal) => read(photo, { light: $("light").value }, progress, signal));
+  if (cause?.cardWasRead) showUnread(photo, cause.id);
+}
+
+const takeSecond = (photo) => follow((signal) => read(photo, { light: $("light").value, with: now.id }, progress, signal));
+const correct = (how) => follow((signal) => readAgain(now.id, how, progress, signal));
+
+// The card was read and the rod was not: a region of it may be, where the browser can show the photo.
+async function showUnread(photo, id) {
+  now.id = id;
+  $("picture").src = URL.createObjectURL(photo);
+  try {
+    await $("picture").decode();
+  } catch {
+    return;
+  }
+  for (const part of ["bands", "ask", "match", "more", "job"]) $(part).hidden = true;
+  $("notes").replaceChildren();
+  $("strips").replaceChildren(html("p", { class: "empty" }, "No rod was read. A region can be given by hand."));
+  $("picture").alt = "The photo, in which no rod was read";
+  const size = [$("picture").naturalWidth, $("picture").naturalHeight];
+  $("over").setAttribute("viewBox", `-0.5 -0.5 ${size.join(" ")}`);
+  $("over").replaceChildren();
+  $("found").hidden = $("region").hidden = false;
+  $("region").open = true;
+  regionTool($("region"), $("over"), size, [], (region, band) => correct({ region, band }));
+}
+
 function show(found) {
-  Object.assign(now, { id: found.id, reading: found.reading, band: 0, result: null, pick: 0, job: new Map() });
+  const old = now.reading, places = (r) => r?.bands.map((b) => `${b.start_mm} ${b.length_mm}`).join();
+  const before = old?.bands[now.band - 1];
+  const alike = old && places(old) === places(found.reading); // then a colour alone was corrected
+  Object.assign(now, { id: found.id, reading: found.reading, lights: found.lights, band: 0, result: null, pick: 0, job: alike ? now.job : new Map() });
   drawJob();
-  for (const id of ["bands", "ask", "match", "found"]) $(id).hidden = false;
+  for (const id of ["bands", "ask", "match", "found", "region", "more"]) $(id).hidden = false;
+  $("region").open = $("edges").open = false;
+  now.picture = found.picture;
   drawPicture(found);
   drawNotes();
   drawChips();
@@ -64,9 +105,12 @@ function show(found) {
     document.querySelector("[name=ground][value=dark]").checked = true;
   }
   const wraps = found.reading.bands.map((b, i) => ({ ...b, number: i + 1 })).filter((b) => b.role !== "blank");
+  const middle = before && before.start_mm + before.length_mm / 2; // what was looked at stays so
+  const same = before && wraps.find((b) => b.start_mm <= middle && middle <= b.start_mm + b.length_mm);
   wraps.sort((one, other) => other.length_mm - one.length_mm);
+  $("edges").hidden = found.reading.bands.at(-1).length_mm === 0;
   drawStrips();
-  if (wraps.length > 0) choose(wraps[0].number);
+  if (wraps.length > 0) choose((same ?? wraps[0]).number);
 }
 
 function drawPicture({ id, picture, reading: r }) {
@@ -79,13 +123,22 @@ function drawPicture({ id, picture, reading: r }) {
   if (r.card.opening_px.length > 0) shapes.push(svg("polygon", { points: points(r.card.opening_px), class: "opening" }));
   r.bands.forEach((band, i) => {
     const polygon = svg("polygon", { points: points(band.outline_px), class: "band", "data-band": i + 1 });
-    if (band.role !== "blank") polygon.addEventListener("click", () => choose(i + 1));
+    if (band.role !== "blank") polygon.addEventListener("click", () => $("region").open || choose(i + 1));
     const [upper, next, , lower] = band.outline_px; // the number beside the rod, so that it hides no thread
     const out = [upper[0] - lower[0], upper[1] - lower[1]], length = Math.hypot(...out) || 1;
     const x = (upper[0] + next[0]) / 2 + (0.9 * size * out[0]) / length, y = (upper[1] + next[1]) / 2 + (0.9 * size * out[1]) / length;
     shapes.push(polygon, svg("circle", { cx: x, cy: y, r: 0.7 * size }), svg("text", { x, y: y + 0.32 * size, "font-size": 0.95 * size }, String(i + 1)));
   });
   $("over").replaceChildren(...shapes);
+}
+
+// Both ask for the band that is chosen.
+function drawCorrections() {
+  const chosen = now.reading.bands[now.band - 1];
+  const wraps = now.reading.bands.map((band, i) => ({ number: i + 1, role: band.role, chosen: i + 1 === now.band })).filter((band) => band.role !== "blank");
+  $("over").querySelector(".region")?.remove();
+  regionTool($("region"), $("over"), [now.picture.width_px, now.picture.height_px], wraps, (region, band) => correct({ region, band }));
+  if (!$("edges").hidden) editEdges($("edges").querySelector("div"), now.reading, chosen, (edges) => correct({ edges }));
 }
 
 function drawNotes() {
@@ -95,6 +148,8 @@ function drawNotes() {
   for (const [warning, bands] of alike) lines.push(`${bands.length > 1 ? "bands" : "band"} ${bands.join(", ")}: ${warning}`);
   lines.push(...r.card.dropped.map((note) => `left out: ${note}`));
   const check = r.card.check_error;
+  const photos = now.lights.length;
+  $("taken").textContent = photos > 1 ? `${photos} photos are read together${now.lights.some((light) => light) ? `: ${now.lights.map((light) => light || "light not said").join(", ")}` : ""}.` : "Two unlike lights tell more than one. Say above what it was taken under.";
   const facts = [`${one(r.card.px_per_mm)} px/mm, ${r.card.tilt_degrees.toFixed(0)}° off square`];
   if (r.blank_diameter_mm) facts.push(`blank ${one(r.blank_diameter_mm)} mm across`);
   if (check) facts.push(`check patches off by ${one(check.median)} CIEDE2000 (median), ${one(check.max)} at worst`);
@@ -122,6 +177,7 @@ function choose(number) {
   for (const polygon of $("over").querySelectorAll("polygon.band"))
     polygon.classList.toggle("chosen", Number(polygon.dataset.band) === number);
   drawStrips();
+  drawCorrections();
   rank();
 }
 
@@ -223,7 +279,7 @@ function drawJob() {
   const wraps = [...now.job].sort(([one], [other]) => one - other);
   $("job").hidden = wraps.length === 0;
   $("wraps").replaceChildren(...wraps.map(([band, c]) => {
-    const away = html("button", { type: "button", "aria-label": `Take band ${band} off the sheet` }, "Take off");
+    const away = html("button", { type: "button", "aria-label": `Take off band ${band}` }, "Take off");
     away.addEventListener("click", () => {
       now.job.delete(band);
       drawJob();
@@ -231,9 +287,13 @@ function drawJob() {
     });
     return html("li", {}, html("span", {}, `band ${band}: ${c.spool} ${c.name}, ${scheduleWords(c)} over ${c.ground} `), away);
   }));
-  const query = new URLSearchParams({ name: $("name").value });
-  for (const [band, c] of wraps) query.append("wrap", `${band}|${c.schedule}|${c.steps > c.coats ? 1 : 0}|${c.spool}`);
-  $("open").href = `/api/readings/${now.id}/sheet.html?${query}`;
+  $("open").href = `/api/readings/${now.id}/sheet.html?${jobForm()}`;
+}
+
+function jobForm() {
+  const form = new URLSearchParams({ name: $("name").value });
+  for (const [band, c] of [...now.job].sort(([one], [other]) => one - other)) form.append("wrap", `${band}|${c.schedule}|${c.steps > c.coats ? 1 : 0}|${c.spool}`);
+  return form;
 }
 
 $("put").addEventListener("click", () => {
@@ -242,14 +302,31 @@ $("put").addEventListener("click", () => {
   $("match-status").textContent = `Band ${now.band} is on the job sheet`;
 });
 $("name").addEventListener("input", drawJob);
+$("keep").addEventListener("click", async () => {
+  $("keep").disabled = true;
+  $("keep-said").textContent = "Keeping it";
+  try {
+    const form = jobForm();
+    form.set("note", $("note").value);
+    const { name } = await keepJob(now.id, form);
+    $("keep-said").textContent = `Kept as ${name}, with its photos and what was read on them`;
+    await showJobs();
+  } catch (cause) {
+    $("keep-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    if (!(cause instanceof Refused)) throw cause;
+  } finally {
+    $("keep").disabled = false;
+  }
+});
 
 // ---- start
 
-$("file").addEventListener("change", () => {
-  const [photo] = $("file").files;
-  if (photo) take(photo);
-  $("file").value = ""; // so that the same photo can be chosen again
-});
+for (const [id, takes] of [["file", take], ["second", takeSecond]])
+  $(id).addEventListener("change", () => {
+    const [photo] = $(id).files;
+    if (photo) takes(photo);
+    $(id).value = ""; // so that the same photo can be chosen again
+  });
 addEventListener("dragover", (event) => {
   event.preventDefault();
   document.body.classList.add("over");
@@ -263,6 +340,7 @@ addEventListener("drop", (event) => {
   const [photo] = event.dataTransfer.files;
   if (photo) take(photo);
 });
+offerCamera(take);
 let soon = 0;
 $("form").addEventListener("input", () => {
   clearTimeout(soon);
@@ -279,6 +357,7 @@ try {
   for (const spool of known.spools)
     $("underwrap").append(html("option", { value: spool.code }, `${spool.code} ${spool.name} (${spool.material} ${spool.size})`));
   if (known.spools.length > 0) showRack(known.spools);
+  await showJobs();
 } catch (cause) {
   trouble(cause);
 }

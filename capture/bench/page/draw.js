@@ -19,6 +19,18 @@ export const inWords = ([L, a, b]) => `L* ${one(L)}  a* ${one(a)}  b* ${one(b)}`
 // Half width of the 95 % interval of each of L, a and b alone.
 export const spread = (covariance) => [0, 1, 2].map((i) => 1.96 * Math.sqrt(Math.max(0, covariance[i][i])));
 
+// Rows of cells; the first cell of each names its row.
+export function table(name, headings, rows) {
+  const row = (cells) => html("tr", {}, ...cells.map((cell, i) => {
+    const parts = Array.isArray(cell) ? cell : [cell];
+    return i === 0 ? html("th", { scope: "row" }, ...parts) : html("td", {}, ...parts);
+  }));
+  return html("div", { class: "table", role: "region", tabindex: 0, "aria-label": name },
+    html("table", {},
+      html("thead", {}, html("tr", {}, ...headings.map((heading) => html("th", { scope: "col" }, heading)))),
+      html("tbody", {}, ...rows.map(row))));
+}
+
 // A measured colour on an SVG shape: CIELAB (D50) where the browser draws it through the screen's profile, else sRGB.
 export function coloured(shape, colour) {
   const lab = colour.lab ?? colour.predicted_lab;

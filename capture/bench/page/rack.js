@@ -1,22 +1,10 @@
 // The rack: its spools, what they serve when finished, gaps and twins, drawn and in words and numbers.
 import { rackAudit, Refused } from "./api.js";
-import { coloured, html, inWords, one, svg, swatch } from "./draw.js";
+import { coloured, html, inWords, one, svg, swatch, table } from "./draw.js";
 
 const $ = (id) => document.getElementById(id);
 const mostRows = 500;
 const percent = (share) => `${one(100 * share)} %`;
-
-// Rows of cells; the first cell of each names its row.
-function table(name, headings, rows) {
-  const row = (cells) => html("tr", {}, ...cells.map((cell, i) => {
-    const parts = Array.isArray(cell) ? cell : [cell];
-    return i === 0 ? html("th", { scope: "row" }, ...parts) : html("td", {}, ...parts);
-  }));
-  return html("div", { class: "table", role: "region", tabindex: 0, "aria-label": name },
-    html("table", {},
-      html("thead", {}, html("tr", {}, ...headings.map((heading) => html("th", { scope: "col" }, heading)))),
-      html("tbody", {}, ...rows.map(row))));
-}
 
 // One disc: hue round, chroma outwards.
 function disc(level, number, audit) {

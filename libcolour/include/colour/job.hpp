@@ -15,7 +15,8 @@ struct WantedBand {
     std::string spool;                 // code; empty if not chosen yet
     std::optional<Schedule> schedule;  // none if not chosen yet
     Winding winding;
-    int count = 1;  // how many such wraps, 1 to 1000
+    int count = 1;     // how many such wraps, 1 to 1000
+    int replaces = 0;  // the band of the old rod in whose place it comes, from 1 as it was read; 0: not said
 };
 
 struct Job {

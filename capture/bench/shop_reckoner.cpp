@@ -1,9 +1,11 @@
-#include "bench/rack_auditor.hpp"
+#include "bench/shop_reckoner.hpp"
 
+#include <algorithm>
 #include <exception>
 #include <system_error>
 #include <utility>
 
+#include "bench/coat_answer.hpp"
 #include "bench/rack_answer.hpp"
 #include "shop/rack_audit.hpp"
 
@@ -33,9 +35,9 @@ std::string versions_of(const fs::path& shop) {
 
 }  // namespace
 
-RackAuditor::RackAuditor(fs::path shop) : shop_(std::move(shop)), worker_([this] { work(); }) {}
+ShopReckoner::ShopReckoner(fs::path shop) : shop_(std::move(shop)), worker_([this] { work(); }) {}
 
-RackAuditor::~RackAuditor() {
+ShopReckoner::~ShopReckoner() {
     {
         const std::lock_guard lock(mutex_);
         closing_ = true;
@@ -44,10 +46,10 @@ RackAuditor::~RackAuditor() {
     worker_.join();
 }
 
-Result<Answer> RackAuditor::answer(bool jobs) {
+Result<Answer> ShopReckoner::answer(Asked asked) {
     const std::string now = versions_of(shop_);
     const std::lock_guard lock(mutex_);
-    Question& question = questions_[jobs];
+    Question& question = questions_[static_cast<std::size_t>(asked)];
     if (question.done && question.of == now) {
         Result<Answer> out = *question.done;
         if (!out) question.done.reset();  // asked again it is tried again
@@ -57,37 +59,39 @@ Result<Answer> RackAuditor::answer(bool jobs) {
         question.wanted = true;
         wake_.notify_all();
     }
-    Answer out = opening("bindhue-bench-rack");
+    Answer out = opening(asked == Asked::coats ? "bindhue-bench-coats" : "bindhue-bench-rack");
     out["state"] = "working";
     return out;
 }
 
-Result<Answer> RackAuditor::find(bool jobs) const {
+Result<Answer> ShopReckoner::find(Asked asked) const {
     try {
+        if (asked == Asked::coats) return coat_answer(shop_);
         const Result<Shop> shop = Shop::open(shop_, Access::read);
         if (!shop) return shop.error();
         AuditWish wish;
-        wish.jobs = jobs;
+        wish.jobs = asked == Asked::jobs;
         const Result<RackAudit> found = audit_rack(*shop, wish);
         if (!found) return found.error();
         return rack_answer(*found, wish);
-    } catch (const std::exception&) {  // no memory: it ends this audit, not the page
-        return Error{Reason::storage, "The audit could not be brought to its end.", "", "Close other programs, and try again."};
+    } catch (const std::exception&) {  // no memory: it ends this, not the page
+        return Error{Reason::storage, "This could not be reckoned to its end.", "", "Close other programs, and try again."};
     }
 }
 
-void RackAuditor::work() {
+void ShopReckoner::work() {
     std::unique_lock lock(mutex_);
     while (true) {
-        wake_.wait(lock, [&] { return closing_ || questions_[false].wanted || questions_[true].wanted; });
+        const auto next = [&] { return std::find_if(questions_.begin(), questions_.end(), [](const Question& q) { return q.wanted; }); };
+        wake_.wait(lock, [&] { return closing_ || next() != questions_.end(); });
         if (closing_) return;
-        const bool jobs = !questions_[false].wanted;
-        Question& question = questions_[jobs];
+        Question& question = *next();
+        const auto asked = static_cast<Asked>(&question - questions_.data());
         question.wanted = false;
         question.working = true;
         lock.unlock();
         std::string of = versions_of(shop_);  // before reading: what changes meanwhile is found out of date
-        Result<Answer> found = find(jobs);
+        Result<Answer> found = find(asked);
         lock.lock();
         question.working = false;
         question.of = std::move(of);

@@ -1,4 +1,4 @@
-#include "bench/rack_auditor.hpp"
+#include "bench/shop_reckoner.hpp"
 
 #include <catch2/catch.hpp>
 #include <chrono>
@@ -15,9 +15,11 @@ using namespace bindhue::capture::bench;
 
 namespace {
 
-Result<Answer> ended(RackAuditor& auditor, bool jobs) {
+using Asked = ShopReckoner::Asked;
+
+Result<Answer> ended(ShopReckoner& reckoner, Asked asked) {
     while (true) {
-        Result<Answer> answer = auditor.answer(jobs);
+        Result<Answer> answer = reckoner.answer(asked);
         if (!answer || (*answer)["state"] != "working") return answer;
         std::this_thread::sleep_for(std::chrono::milliseconds(5));
     }
@@ -45,9 +47,9 @@ TEST_CASE("The page's audit is the command's, against what the shop's jobs were 
     REQUIRE(create_job(*shop, job, {},
                        R"({"format":"bindhue-reading","version":1,"bands":[{"role":"wrap","lab":[40,-30,20]},{"role":"trim","lab":[30,40,20]}]})"));
 
-    RackAuditor auditor(folder.path);
-    CHECK((*auditor.answer(true))["state"] == "working");
-    Result<Answer> first = ended(auditor, true);
+    ShopReckoner reckoner(folder.path);
+    CHECK((*reckoner.answer(Asked::jobs))["state"] == "working");
+    Result<Answer> first = ended(reckoner, Asked::jobs);
     REQUIRE(first);
     AuditWish wish;
     wish.jobs = true;
@@ -59,11 +61,11 @@ TEST_CASE("The page's audit is the command's, against what the shop's jobs were 
     CHECK((*first)["twins"][0]["spools"] == Answer::array({"red", "red too"}));
     CHECK((*first)["stock"][0]["spool"] == "red");
     // Kept: asked again it is there at once.
-    CHECK((*auditor.answer(true))["state"] == "done");
+    CHECK((*reckoner.answer(Asked::jobs))["state"] == "done");
 
     rack.entries.push_back(spool("green", {45, -45, 25}));
     REQUIRE(shop->save(rack));
-    const Result<Answer> second = ended(auditor, true);
+    const Result<Answer> second = ended(reckoner, Asked::jobs);
     REQUIRE(second);
     CHECK((*second)["served_words"] != (*first)["served_words"]);
     std::size_t dots = 0;
@@ -73,9 +75,9 @@ TEST_CASE("The page's audit is the command's, against what the shop's jobs were 
 
 TEST_CASE("A rack that cannot be audited is told with what to do, and looked at again when it is mended") {
     const TemporaryFolder folder;
-    RackAuditor auditor(folder.path);
-    for (const bool jobs : {false, true}) {
-        const Result<Answer> none = ended(auditor, jobs);
+    ShopReckoner reckoner(folder.path);
+    for (const Asked asked : {Asked::surfaces, Asked::jobs}) {
+        const Result<Answer> none = ended(reckoner, asked);
         REQUIRE_FALSE(none);
         CHECK(none.error().reason == Reason::not_found);
         CHECK_FALSE(none.error().mend.empty());
@@ -84,7 +86,7 @@ TEST_CASE("A rack that cannot be audited is told with what to do, and looked at 
     SpoolFile rack;
     rack.entries = {spool("red", {45, 55, 30})};
     REQUIRE(shop->save(rack));
-    const Result<Answer> no_jobs = ended(auditor, true);
+    const Result<Answer> no_jobs = ended(reckoner, Asked::jobs);
     REQUIRE_FALSE(no_jobs);
     CHECK(no_jobs.error().reason == Reason::too_few);
 }

@@ -1,0 +1,75 @@
+#include "bench/coat_answer.hpp"
+
+#include <algorithm>
+#include <vector>
+
+#include "colour/coat_held_out.hpp"
+#include "colour/difference.hpp"
+#include "reading/reading_json.hpp"
+#include "shop/coat_tests.hpp"
+
+namespace bindhue::capture::bench {
+namespace {
+
+constexpr std::size_t most_folds = 40, most_rows = 100;
+
+Answer seen(const Lab<D50>& lab) { return {{"lab", to_json(lab)}, {"screen", on_screen(lab)}}; }
+
+// One group's tests, each with what the others make expect.
+Answer rows_of(const std::vector<CoatTestEntry>& entries, const std::vector<std::size_t>& own, const std::vector<std::size_t>& outliers) {
+    const std::size_t folds = std::min(most_folds, own.size()), shown = std::min(most_rows, own.size());
+    std::vector<Answer> rows(shown);
+    for (std::size_t fold = 0; fold < std::min(folds, shown); ++fold) {
+        std::vector<CoatTest> others;
+        for (std::size_t i = 0; i < own.size(); ++i)
+            if (i % folds != fold) others.push_back(entries[own[i]].test);
+        const CoatModel model(others);
+        for (std::size_t i = fold; i < shown; i += folds) {
+            const CoatTestEntry& entry = entries[own[i]];
+            const CoatTest& test = entry.test;
+            Answer& row = rows[i];
+            row = {{"number", own[i] + 1}, {"dry", seen(test.dry)}, {"finished", seen(test.finished)}, {"expected", nullptr},
+                   {"ground", to_json(test.ground)}, {"size_mm", test.size_mm}};
+            row["by"] = model.tests(test.material, test.schedule);
+            row["outlier"] = std::find(outliers.begin(), outliers.end(), own[i]) != outliers.end();
+            row["source"] = entry.source;
+            row["date"] = entry.date;
+            const Result<Reading> look = model.predict(test.material, test.schedule, test.size_mm, {test.dry, test.dry_covariance, {}}, {test.ground, test.ground_covariance, {}});
+            if (!look) continue;
+            row["expected"] = seen(look->lab);
+            row["expected"]["covariance"] = to_json(look->covariance);
+            row["delta_e"] = ciede2000(look->lab, test.finished);
+        }
+    }
+    return rows;
+}
+
+}  // namespace
+
+Result<Answer> coat_answer(const std::filesystem::path& shop) {
+    const Result<CoatTestFile> file = load_coat_tests(shop);
+    if (!file) return file.error();
+    const std::vector<CoatTest> tests = file->tests();
+    const CoatModel model(tests);
+    const std::vector<HeldOut> proof = held_out(tests);
+    Answer out = opening("bindhue-bench-coats");
+    out["state"] = "done";
+    out["tests"] = tests.size();
+    out["groups"] = Answer::array();
+    for (const Material material : all_materials)
+        for (const Schedule schedule : all_schedules) {
+            std::vector<std::size_t> own;
+            for (std::size_t i = 0; i < tests.size(); ++i)
+                if (tests[i].material == material && tests[i].schedule == schedule) own.push_back(i);
+            if (own.empty()) continue;
+            Answer group{{"material", name(material)}, {"schedule", name(schedule)}, {"tests", own.size()}, {"held_out", nullptr}};
+            for (const HeldOut& h : proof)
+                if (h.material == material && h.schedule == schedule) group["held_out"] = {{"median", h.learned.median}, {"p95", h.learned.p95}};
+            group["rows"] = rows_of(file->entries, own, model.outliers());
+            group["left_off"] = own.size() - group["rows"].size();
+            out["groups"].push_back(std::move(group));
+        }
+    return out;
+}
+
+}  // namespace bindhue::capture::bench

@@ -1,0 +1,200 @@
+#include "bench/job_answer.hpp"
+
+#include <algorithm>
+#include <optional>
+#include <string_view>
+
+#include "reading/reading_json.hpp"
+#include "sheet/customer_note.hpp"
+#include "sheet/job_sheet.hpp"
+#include "shop/atomic_file.hpp"
+#include "shop/numbers.hpp"
+#include "shop/shop.hpp"
+#include "shop/today.hpp"
+
+namespace bindhue::capture::bench {
+namespace {
+
+constexpr std::size_t most_wraps = 40, longest_name = 100;
+constexpr double usual_blank_mm = 8;  // where the photo showed no rod, so that there is something to reckon with
+
+Result<WantedBand> wanted(std::string_view text, const WrapReading& reading, const SpoolFile& spools) {
+    const Error no_wrap{Reason::bad_value, "a wrap of the sheet can't be read", "wrap", "choose it on the bench page again"};
+    std::string_view parts[3];
+    for (std::string_view& part : parts) {
+        const std::size_t bar = text.find('|');
+        if (bar == std::string_view::npos) return no_wrap;
+        part = text.substr(0, bar);
+        text.remove_prefix(bar + 1);
+    }
+    const auto number = whole_number(parts[0]), underwraps = whole_number(parts[2]);
+    const Result<Schedule> schedule = parse_schedule(parts[1]);
+    if (!number || *number < 1 || *number > reading.bands.size() || !underwraps || *underwraps > 1 || !schedule) return no_wrap;
+    const SpoolEntry* spool = spools.find(text);
+    if (spool == nullptr)
+        return Error{Reason::not_found, "the rack has no spool of that code any more", "wrap", "load the page again"};
+    const BandReading& band = reading.bands[*number - 1];
+    WantedBand out;
+    out.spool = spool->spool.code;
+    out.replaces = static_cast<int>(*number);
+    out.schedule = *schedule;
+    out.winding.width_mm = band.length_mm;
+    out.winding.diameter_mm = reading.blank_diameter_mm.value_or(usual_blank_mm);
+    out.winding.thread_mm = spool->spool.size_mm;
+    out.winding.pitch_mm = band.pitch_mm.value_or(spool->spool.size_mm);
+    out.winding.underwrap_mm = *underwraps == 1 ? spool->spool.size_mm : 0;
+    if (const Status valid = validate(out.winding); !valid) return valid.error();
+    return out;
+}
+
+std::string field(const Query& query, const char* name) {
+    const auto at = query.find(name);
+    return at == query.end() ? "" : at->second;
+}
+
+Result<Job> chosen(const WrapReading& reading, const SpoolFile& rack, const Query& query) {
+    Job out;
+    const auto [first, last] = query.equal_range("wrap");
+    for (auto at = first; at != last; ++at) {
+        if (out.bands.size() == most_wraps)
+            return Error{Reason::bad_value, "more than 40 wraps are on the sheet", "wrap", "make two sheets"};
+        const Result<WantedBand> band = wanted(at->second, reading, rack);
+        if (!band) return band.error();
+        out.bands.push_back(*band);
+    }
+    if (out.bands.empty()) return Error{Reason::bad_value, "no wrap is on the sheet", "wrap", "put a spool on it first"};
+    return out;
+}
+
+Answer rod_answer(const std::vector<OldBand>& bands) {
+    Answer out{{"blank_diameter_mm", bands.front().diameter_mm}, {"bands", Answer::array()}};
+    for (const OldBand& band : bands)
+        out["bands"].push_back({{"start_mm", band.start_mm},
+                                {"length_mm", band.length_mm},
+                                {"role", band.is_blank ? "blank" : "wrap"},
+                                {"lab", to_json(band.lab)},
+                                {"screen", on_screen(band.lab)}});
+    return out;
+}
+
+Answer job_row(const Shop& shop, const JobFile& file) {
+    Answer out{{"name", file.name}, {"date", file.date}, {"note", file.note}, {"done", file.state == JobState::done}};
+    out["photos"] = file.photos;
+    out["wraps"] = Answer::array();
+    for (const WantedBand& band : file.job.bands) {
+        Answer row{{"spool", band.spool}, {"schedule", nullptr}, {"width_mm", band.winding.width_mm}, {"count", band.count}};
+        if (band.schedule) row["schedule"] = name(*band.schedule);
+        out["wraps"].push_back(std::move(row));
+    }
+    double metres = 0;
+    for (const auto& [spool, m] : takes(file.job).metres) metres += m;
+    out["metres"] = metres;
+    out["rod"] = nullptr;
+    out["trouble"] = nullptr;
+    const Result<JobSheet> sheet = load_job_sheet(shop, file.name);
+    if (!sheet)
+        out["trouble"] = error_answer(sheet.error());
+    else if (!sheet->old_rod.empty())
+        out["rod"] = rod_answer(sheet->old_rod);
+    return out;
+}
+
+}  // namespace
+
+Result<std::string> sheet_answer(const WrapReading& reading, const std::filesystem::path& shop, const Query& query) {
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    Result<SpoolFile> rack = opened->spools();
+    if (!rack) return rack.error();
+    Result<Settings> settings = load_settings(*opened);
+    if (!settings) return settings.error();
+    JobSheet sheet;
+    sheet.rack = std::move(*rack);
+    sheet.settings = std::move(*settings);
+    Result<Job> job = chosen(reading, sheet.rack, query);
+    if (!job) return job.error();
+    sheet.file.job = std::move(*job);
+    const std::string name = field(query, "name");
+    sheet.file.name = name.empty() ? "at the bench" : name.substr(0, longest_name);
+    sheet.file.date = today();
+    for (const BandReading& band : reading.bands)
+        sheet.old_rod.push_back({band.start_mm, band.length_mm, reading.blank_diameter_mm.value_or(usual_blank_mm),
+                                 band.role == BandRole::blank, band.colour.lab});
+    return job_sheet_html(sheet);
+}
+
+Result<Answer> keep_job(const DoneReading& done, const std::filesystem::path& shop, const Query& query) {
+    const Result<SpoolFile> rack = load_spools(shop);
+    if (!rack) return rack.error();
+    Result<Job> job = chosen(done.reading, *rack, query);
+    if (!job) return job.error();
+    JobFile file;
+    file.name = field(query, "name");
+    file.date = today();
+    file.note = field(query, "note");
+    file.job = std::move(*job);
+    std::vector<PhotoCopy> copies;
+    for (const auto& photo : done.photos) {
+        copies.push_back({"photo-" + std::to_string(copies.size() + 1) + std::string(usual_ending(photo->bytes)),
+                          std::string(photo->bytes.begin(), photo->bytes.end())});
+        file.photos.push_back(copies.back().name);
+    }
+    WrapReading reading = done.reading;  // by the names that its photos have in the job's folder
+    reading.photo = file.photos.front();
+    if (!reading.photos.empty()) reading.photos = file.photos;
+    const Result<Shop> opened = Shop::open(shop, Access::change);
+    if (!opened) return opened.error();
+    if (const Status made = create_job(*opened, file, copies, to_json(reading).dump(1) + "\n"); !made) return made.error();
+    Answer out = opening("bindhue-bench-job");
+    out["name"] = file.name;
+    return out;
+}
+
+Result<Answer> jobs_answer(const std::filesystem::path& shop) {
+    constexpr std::size_t most_shown = 100;
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    Result<std::vector<JobFile>> jobs = load_jobs(*opened);
+    if (!jobs) return jobs.error();
+    std::stable_sort(jobs->begin(), jobs->end(), [](const JobFile& a, const JobFile& b) { return a.date > b.date; });
+    Answer out = opening("bindhue-bench-jobs");
+    out["jobs"] = Answer::array();
+    for (std::size_t i = 0; i < std::min(most_shown, jobs->size()); ++i) out["jobs"].push_back(job_row(*opened, (*jobs)[i]));
+    out["left_off"] = jobs->size() - out["jobs"].size();
+    return out;
+}
+
+Result<std::string> kept_sheet(const std::filesystem::path& shop, const std::string& job) {
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    const Result<JobSheet> sheet = load_job_sheet(*opened, job);
+    if (!sheet) return sheet.error();
+    return job_sheet_html(*sheet);
+}
+
+Result<std::string> kept_note(const std::filesystem::path& shop, const std::string& job) {
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    const Result<CustomerNote> note = load_customer_note(*opened, job);
+    if (!note) return note.error();
+    return customer_note_html(*note);
+}
+
+Result<KeptPhoto> kept_photo(const std::filesystem::path& shop, const std::string& job, std::size_t number) {
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (!opened) return opened.error();
+    const Result<JobFile> file = load_job(*opened, job);
+    if (!file) return file.error();
+    if (number < 1 || number > file->photos.size())
+        return Error{Reason::not_found, "the job has no such photo", job, "load the page again"};
+    const std::string& name = file->photos[number - 1];
+    Result<std::string> bytes = read_file(job_folder(*opened, job) / name);
+    if (!bytes) return bytes.error();
+    KeptPhoto out{name, std::move(*bytes), ""};
+    const std::string_view ending = usual_ending({reinterpret_cast<const std::uint8_t*>(out.bytes.data()), out.bytes.size()});
+    if (ending == ".jpg") out.type = "image/jpeg";
+    if (ending == ".png") out.type = "image/png";
+    return out;
+}
+
+}  // namespace bindhue::capture::bench
