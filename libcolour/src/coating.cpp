@@ -441,6 +441,18 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
     return out;
 }
 
+Lab<D50> coated_ground_look(const Surface& bare, double matte) {
+    static const Film film(coat_index);
+    Spectrum seen;
+    for (std::size_t i = 0; i < spectrum_size; ++i) {
+        const double r = bare.reflectance()[i];
+        seen[i] = (1 - matte) * r + matte * film.outside(r);
+    }
+    const Lab<D50> look = to_lab(reflectance_to_xyz_d50(seen));
+    const Vector3 misfit = bare.misfit();
+    return {std::clamp(look.L + misfit[0], 0.0, 110.0), look.a + misfit[1], look.b + misfit[2]};
+}
+
 Result<WrapSurfaces> wrap_surfaces(double size_mm, const Reading& dry, const Reading& ground) {
     if (const Status status = check_size(size_mm); !status) return status.error();
     auto dry_surface = Surface::from(dry);

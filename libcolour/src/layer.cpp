@@ -77,6 +77,30 @@ Film::Film(double n)
     : gain((1.0 - fresnel_reflectance(n, light_angle)) * (1.0 - fresnel_reflectance(n, 0.0)) / (n * n)),
       returned(fresnel_diffuse_internal(n)) {}
 
+TintedFilm::TintedFilm(double n) : clear_(n) {
+    const double critical = std::sqrt(1.0 - 1.0 / (n * n));  // cosine
+    in_and_out_ = 1.0 + 1.0 / std::sqrt(1.0 - 0.5 / (n * n));
+    // Simpson's rule over the cosine u: 2 r u du. Above the critical angle u = critical + (1 - critical) s^2, for r starts there like a root.
+    std::size_t next = 0;
+    for (int i = 0; i <= steps; ++i) {
+        const double s = static_cast<double>(i) / steps, simpson = (i == 0 || i == steps ? 1.0 : i % 2 == 1 ? 4.0 : 2.0) / (3.0 * steps);
+        const double grazing = std::max(critical * s, 1e-9);
+        ways_[next++] = {2.0 / grazing, simpson * critical * 2.0 * grazing};
+        const double u = critical + (1.0 - critical) * s * s, outer = std::sqrt(std::max(0.0, 1.0 - n * n * (1.0 - u * u)));
+        const double across = (n * u - outer) / (n * u + outer), along = (u - n * outer) / (u + n * outer);
+        ways_[next++] = {2.0 / u, simpson * (1.0 - critical) * 2.0 * s * 2.0 * u * 0.5 * (across * across + along * along)};
+    }
+}
+
+Film TintedFilm::at(double depth) const {
+    Film out = clear_;
+    if (depth <= 0) return out;
+    out.gain *= std::exp(-depth * in_and_out_);
+    out.returned = 0;
+    for (const Way& way : ways_) out.returned += way.weight * std::exp(-depth * way.length);
+    return out;
+}
+
 double wetted_absorption(double dry_absorption, double liquid_index) {
     const double entered = 1.0 - fresnel_reflectance(liquid_index, light_angle);
     const double returned = fresnel_diffuse_internal(liquid_index);

@@ -74,3 +74,31 @@ TEST_CASE("Lekner and Dorf 1988: a surface under a film of liquid is darker as c
     // The absorbed share itself: a = 0.5, n = 1.333: 0.972 x 0.5 / (1 - 0.475 x 0.5).
     CHECK(wetted_absorption(0.5, 1.333) == Approx(0.972 * 0.5 / (1 - 0.475 * 0.5)).margin(0.001));
 }
+
+TEST_CASE("Williams and Clapper 1953: a dye layer over paper, lit at 45 degrees and seen square on") {
+    // J. Opt. Soc. Am. 43 (1953) 595, index 1.53: R = 0.193 t^2.13 / (1 / (2 R_B) - integral t^(2 sec u) r(u) sin u cos u du). Constants from memory
+    // of the paper; 2.13 = 1 + sec(27.5 degrees).
+    const TintedFilm film(1.53);
+    const double depth = 0.3;
+    const double exponent = -std::log(film.at(depth).gain / film.at(0).gain) / depth;
+    CHECK(exponent == Approx(2.13).margin(0.005));
+    CHECK(film.at(0).gain / 2 == Approx(0.193).margin(0.001));
+    CHECK(film.at(0).returned == Approx(fresnel_diffuse_internal(1.53)).epsilon(1e-9));
+    CHECK(film.at(1e-9).returned == Approx(fresnel_diffuse_internal(1.53)).margin(1e-4));
+    // The integral over the hemisphere, summed here apart from the library by small steps of the angle.
+    for (const double d : {0.05, 0.3, 1.0, 3.0}) {
+        const int steps = 200000;
+        double sum = 0;
+        for (int i = 0; i < steps; ++i) {
+            const double u = (i + 0.5) * std::acos(0.0) / steps, sine = 1.53 * std::sin(u);
+            const double r = sine >= 1 ? 1.0 : fresnel_reflectance(1.53, std::asin(sine));
+            sum += 2 * std::exp(-2 * d / std::cos(u)) * r * std::sin(u) * std::cos(u) * std::acos(0.0) / steps;
+        }
+        CAPTURE(d);
+        CHECK(film.at(d).returned == Approx(sum).margin(1e-4));
+    }
+    // A dye layer darkens pale paper by more than its two crossings alone, dark paper by no more than them.
+    const auto darkened = [&](double body) { return film.at(depth).outside(body) / film.at(0).outside(body); };
+    CHECK(darkened(0.9) < 0.75 * std::exp(-2.13 * depth));
+    CHECK(darkened(0.02) == Approx(std::exp(-2.13 * depth)).epsilon(0.02));
+}

@@ -10,6 +10,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "card/view.hpp"
+#include "colour/difference.hpp"
 #include "shop/colour_json.hpp"
 #include "support/command.hpp"
 #include "support/image_bytes.hpp"
@@ -207,6 +208,47 @@ TEST_CASE("match --json has the fields that others rely on, best first") {
     const Ended repeated =
         bindhue_command(std::string("match --json --top 7 ").append(photo("door.jpg")) + demo_shop);
     CHECK(repeated.out == ended.out);
+}
+
+TEST_CASE("match tells the difference under each light, and in which it is worst") {
+    const std::string ask = "match --lab 24,35,19 --ground 18,0,0 --top 4 --light D50,D65,A,FL11" + demo_shop;
+    const Ended ended = bindhue_command(ask + " --json");
+    REQUIRE(ended.code == 0);
+    const json match = json::parse(ended.out);
+    for (const json& c : match["candidates"]) {
+        REQUIRE(c.at("lights").size() == 4);
+        const char* expected[] = {"D50", "D65", "A", "F11"};
+        for (std::size_t i = 0; i < 4; ++i) CHECK(c["lights"][i].at("light") == expected[i]);
+        // Under D50 it is the difference of the two colours themselves.
+        const auto& lab = c["predicted_lab"];
+        CHECK(c["lights"][0].at("delta_e").get<double>() == Approx(ciede2000(Lab<D50>{24, 35, 19}, Lab<D50>{lab[0], lab[1], lab[2]})).margin(0.01));
+    }
+    const Ended words = bindhue_command(ask);
+    CHECK_THAT(words.out, Catch::Contains("worst in"));
+    CHECK_THAT(words.out, Catch::Contains("second photo"));
+    CHECK(bindhue_command("match --lab 24,35,19 --light candle" + demo_shop).code == 2);
+}
+
+TEST_CASE("match --as-new undoes the amber of the old finish, given or read from a place, and asks about fading") {
+    const std::string ask = "match --lab 66,2,30 --ground 18,0,0 --top 2" + demo_shop;
+    for (const char* amber : {" --as-new --amber 0.8", " --as-new --amber 0.8,0.02", " --as-new --amber-bare 92,0,2 --amber-coated 90,-2,30"}) {
+        const Ended ended = bindhue_command(ask + amber + " --json");
+        REQUIRE(ended.code == 0);
+        const json target = json::parse(ended.out).at("target");
+        CHECK(target.at("as_new").at("now_lab")[2] == 30);
+        CHECK(target["lab"][2].get<double>() < 25);
+        CHECK(target["lab"][0].get<double>() > 66);
+        CHECK(target["covariance"][2][2].get<double>() > target["as_new"]["now_covariance"][2][2].get<double>());
+        CHECK(target["as_new"].at("transmittance_440").get<double>() == Approx(0.85).margin(0.06));
+        CHECK(target["as_new"].at("transmittance_440_sd").get<double>() > 0);
+    }
+    const Ended words = bindhue_command(ask + " --as-new --amber 0.8");
+    CHECK_THAT(words.out, Catch::Contains("faded too?") && Catch::Contains("guide foot") && Catch::Contains("as it is now"));
+    for (const char* wrong : {" --as-new", " --amber 0.8", " --as-new --amber-bare 92,0,2", " --as-new --amber 0.8 --amber-bare 92,0,2 --amber-coated 90,-2,30"})
+        CHECK(bindhue_command(ask + wrong).code == 2);
+    for (const char* bad : {" --as-new --amber 0", " --as-new --amber nan", " --as-new --amber 0.8,7", " --as-new --amber-bare 92,0,2 --amber-coated 9",
+                            " --as-new --amber-bare 92,0,2 --amber-coated 92,0,-30"})
+        explained(bindhue_command(ask + bad));
 }
 
 TEST_CASE("card fit on a table of a sample's patches predicts each patch without having seen it") {

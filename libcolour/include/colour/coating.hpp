@@ -110,6 +110,11 @@ LookSlopes look_slopes(Material material, Schedule schedule, const std::array<do
 Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
                                  const Reading& ground);
 
+// How a bare ground (a blank, a mark) looks when a clear coat closes its surface. matte: share of it, 0..1, whose rough face mirrors nothing as one: it
+// deepens as a surface under a liquid film does (Lekner, Dorf 1988). Where the ground is smooth and clear coated already, the coat's face takes
+// the place of its own and nothing changes.
+Lab<D50> coated_ground_look(const Surface& bare, double matte);
+
 // What such a prediction is made from. Errors: as predict_finished.
 struct WrapSurfaces {
     Surface dry, ground;
