@@ -5,6 +5,7 @@
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
 #include "colour/amber.hpp"
+#include "colour/coated_blank.hpp"
 #include "colour/ranking.hpp"
 #include "colour/spectrum.hpp"
 #include "sheet/swatch.hpp"
@@ -132,21 +133,9 @@ struct MatchCommand {
             if (!out) return Error{out.error().reason, out.error().what, "--amber", out.error().mend};
             return out;
         }
-        const auto place = [&](const std::string& text, const char* option) -> Result<Reading> {
-            if (text.find(',') != std::string::npos) {
-                const auto numbers = parse_numbers(text, 3, option);
-                if (!numbers) return numbers.error();
-                return Reading{Lab<D50>::from({(*numbers)[0], (*numbers)[1], (*numbers)[2]}), Matrix3::diagonal({1, 1, 1}), {}};
-            }
-            const auto numbers = parse_numbers(text, 1, option);
-            if (!numbers) return numbers.error();
-            for (std::size_t i = 0; i < bands.size(); ++i)
-                if ((*numbers)[0] == static_cast<double>(i + 1)) return bands[i].colour;
-            return Error{Reason::not_found, "there is no band " + text, option, "give a band that bindhue read lists, or L,a,b"};
-        };
-        const Result<Reading> bare = place(amber_bare, "--amber-bare");
+        const Result<Reading> bare = band_or_lab(amber_bare, bands, 1.0, "--amber-bare");
         if (!bare) return bare.error();
-        const Result<Reading> coated = place(amber_coated, "--amber-coated");
+        const Result<Reading> coated = band_or_lab(amber_coated, bands, 1.0, "--amber-coated");
         if (!coated) return coated.error();
         return amber_over(*bare, *coated);
     }
@@ -161,6 +150,13 @@ struct MatchCommand {
             if (parse_illuminant(text, which)) out.emplace_back(which, ciede2000_under(which, target.reflectance(), other.reflectance()));
         }
         return out;
+    }
+
+    // What the eye will see beside the new wrap.
+    static std::optional<Reading> coated_blank_of(const Target& target) {
+        if (!target.blank) return std::nullopt;
+        const Result<Reading> coated = coated_blank(*target.blank);
+        return coated ? std::optional(*coated) : std::nullopt;
     }
 
     nlohmann::ordered_json document(const Target& target, const Palette& rack,
@@ -182,6 +178,8 @@ struct MatchCommand {
                                      {"covariance", to_json(target.colour.covariance)}}},
                                    {"tolerance", wish.tolerance},
                                    {"candidates", std::move(rows)}};
+        if (const std::optional<Reading> coated = coated_blank_of(target))
+            out["coated_blank"] = {{"lab", to_json(coated->lab)}, {"covariance", to_json(coated->covariance)}};
         if (target.aged)
             out["target"]["as_new"] = {{"now_lab", to_json(target.aged->now.lab)},
                                        {"now_covariance", to_json(target.aged->now.covariance)},
@@ -201,6 +199,10 @@ struct MatchCommand {
                       << spread_in_words(target.aged->now.covariance) << "\nThe old finish lets " << transmittance_in_words(target.aged->amber)
                       << " of the light at 440 nm through, once across. Undoing that makes the colour less sure, as its +- say.\n"
                          "Only amber is undone. Is the thread faded too? Then read it where the sun did not reach: under a guide foot, or on the shaded side.\n";
+        if (const std::optional<Reading> coated = coated_blank_of(target))
+            std::cout << "beside it, the bare blank: " << swatch(target.blank->lab, colour) << " L* a* b* " << in_words(target.blank->lab) << ", and if it is coated too: "
+                      << swatch(coated->lab, colour) << ' ' << in_words(coated->lab) << "  95 % +- " << spread_in_words(coated->covariance)
+                      << " (the more matte, the deeper)\n";
         std::cout << '\n';
         std::vector<std::string> head{"",          "spool",    "",
                                       "name",      "material", "size",

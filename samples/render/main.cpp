@@ -32,9 +32,10 @@ constexpr const char* usage =
     "                                   camera, the pose, the light and the nuisances\n"
     "  render card OUT.json             the card's layout as a spectrophotometer would give it\n"
     "  render shop OUT_DIR              the demo shop: OUT_DIR/spools.json\n"
-    "  render coats SEED OUT.csv [--count N] [--noise SD] [--by plates|fibres]\n"
+    "  render coats SEED OUT.csv [--count N] [--noise SD] [--by plates|fibres] [--opacity OPACITY.csv]\n"
     "                                   coat tests of threads that hang on no rack (40, noise 0.2 per Lab "
-    "axis, by plates)\n"
+    "axis, by plates);\n"
+    "                                   OPACITY.csv: the same threads dry over black and white\n"
     "  render ambers SEED OUT.csv [--count N] [--noise SD]\n"
     "                                   finished wraps under an amber finish, now and as new, and a mark beside them\n"
     "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
@@ -125,7 +126,7 @@ Arguments parsed(int argc, char** argv) {
         }
         bool known = false;
         for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
-                              "--count", "--noise", "--by", "--printer", "--beside", "--beside-at"})
+                              "--count", "--noise", "--by", "--opacity", "--printer", "--beside", "--beside-at"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -183,8 +184,10 @@ int run(int argc, char** argv) {
         }
         const std::string by = option("--by", "plates");
         if (by != "plates" && by != "fibres") throw std::invalid_argument("--by must be plates or fibres");
-        write_text(a.plain[2], random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise,
-                                                 by == "fibres" ? CoatJudge::fibres : CoatJudge::plates));
+        const RandomCoatTests drawn = random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise,
+                                                        by == "fibres" ? CoatJudge::fibres : CoatJudge::plates);
+        write_text(a.plain[2], drawn.table);
+        if (a.options.count("--opacity")) write_text(option("--opacity", ""), drawn.opacity);
         return 0;
     }
     CardPrint card = card_from(option("--card", "calibration/card.json"), Printer{whole_number(option("--printer", "0"))});

@@ -210,8 +210,10 @@ Lab any_colour(Dice& dice) {
 
 }  // namespace
 
-std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge) {
-    Dice dice(seed * 2 + 77777);
+RandomCoatTests random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge) {
+    Dice dice(seed * 2 + 77777), opacity_dice(seed * 2 + 88889);
+    std::string opacity = "black_L,black_a,black_b,white_L,white_a,white_b,on_black_L,on_black_a,on_black_b,on_white_L,on_white_a,on_white_b\n";
+    const Spectrum black = constant(0.03), white = ground_named("white");
     const std::vector<Material> materials{Material::nylon, Material::nylon, Material::ncp_nylon,
                                           Material::polyester, Material::silk};
     const std::vector<std::string> grounds{"graphite", "grey", "cane",  "olive",
@@ -243,9 +245,16 @@ std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJ
         table += text;
         add_numbers(table, {lab_d50(ground), dry, finished}, noise, dice);
         table += "\n";
+        std::vector<Lab> stick{lab_d50(black), lab_d50(white)};
+        for (const Spectrum& under : {black, white})
+            stick.push_back(lab_d50(fibres ? fibres->wrapped(dye, Schedule::none, under, constant(0))
+                                           : wrapped(thread, dye, Schedule::none, under, constant(0))));
+        std::string row;
+        add_numbers(row, stick, noise, opacity_dice);
+        opacity += row.substr(1) + "\n";
         ++i;
     }
-    return table;
+    return {table, opacity};
 }
 
 std::string random_ambers(std::uint64_t seed, int count, double noise) {

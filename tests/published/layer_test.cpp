@@ -102,3 +102,38 @@ TEST_CASE("Williams and Clapper 1953: a dye layer over paper, lit at 45 degrees 
     CHECK(darkened(0.9) < 0.75 * std::exp(-2.13 * depth));
     CHECK(darkened(0.02) == Approx(std::exp(-2.13 * depth)).epsilon(0.02));
 }
+
+TEST_CASE("Kubelka 1948: from the reflectances over two grounds back to scattering and absorption") {
+    // Kubelka's solution and its two limits, written out: S = (1/b) Ar coth ((a - R0) / (b R0)) with a from R0, R and Rg (J. Opt. Soc. Am. 38 (1948) 448,
+    // equations from memory), for an ideal black ground.
+    for (const double KX : {0.0, 0.02, 0.4, 3.0})
+        for (const double SX : {0.3, 2.0, 6.0}) {
+            const TwoFluxLayer layer{KX, SX};
+            CAPTURE(KX, SX);
+            for (const auto& [black, white] : {std::pair{0.0, 1.0}, std::pair{0.0, 0.8}, std::pair{0.03, 0.82}}) {
+                const double over_black = layer.reflectance_over(black), over_white = layer.reflectance_over(white);
+                const auto found = layer_over_two_grounds(over_black, black, over_white, white);
+                REQUIRE(found);
+                CHECK(found->SX == Approx(SX).epsilon(1e-4));
+                CHECK(found->KX == Approx(KX).epsilon(1e-4).margin(1e-4));
+            }
+            if (KX > 0) {
+                const double R0 = layer.reflectance_over(0), R = layer.reflectance_over(0.8);
+                const double a = 0.5 * (R + (R0 - R + 0.8) / (R0 * 0.8)), b = std::sqrt(a * a - 1);
+                CHECK(std::atanh(b * R0 / (1 - a * R0)) / b == Approx(SX).epsilon(1e-6));
+            }
+        }
+    CHECK_FALSE(layer_over_two_grounds(0.5, 0.0, 0.4, 0.8));
+    CHECK_FALSE(layer_over_two_grounds(0.5, 0.0, 0.5, 0.02));
+    CHECK_FALSE(layer_over_two_grounds(1.5, 0.0, 0.5, 0.8));
+}
+
+TEST_CASE("ISO 6504-3: a contrast ratio of 98 % is what a paint is said to hide at") {
+    // ISO 6504-3 gives the contrast ratio as Y over black by Y over white; 98 % is the usual point of full hiding (from memory; so Judd and Wyszecki, "Color
+    // in Business, Science and Industry", on hiding power, for a white ground of 0.80). A white paint without absorption, S X = 20, is past it, S X = 10 is not.
+    const auto ratio = [](double SX) { return contrast_ratio(TwoFluxLayer{0, SX}.reflectance_over(0), TwoFluxLayer{0, SX}.reflectance_over(0.8)); };
+    CHECK(ratio(20) > 0.98);
+    CHECK(ratio(10) < 0.98);
+    // Without absorption R over black is S X / (1 + S X): Kubelka and Munk 1931.
+    CHECK(TwoFluxLayer{0, 4}.reflectance_over(0) == Approx(0.8).epsilon(1e-12));
+}

@@ -8,6 +8,8 @@
 
 #include <array>
 
+#include "colour/result.hpp"
+
 namespace bindhue {
 
 // Two-flux (Kubelka-Munk) layer: absorption and scattering times thickness, K X and S X, each 0..1e6.
@@ -20,6 +22,15 @@ struct TwoFluxLayer {
 
 double k_over_s(double infinite_reflectance);  // (1 - R)^2 / 2R, 0 < R <= 1
 double infinite_reflectance(double k_over_s);  // its inverse, 0 <= K/S <= 1e6
+
+// The layer that reads `over_dark` over the ground `dark` and `over_light` over `light`, all 0..1 and inside, without a surface. Kubelka's solution put
+// the other way about: with c = b coth(b S X), R (a + c - Rg) = 1 - Rg (a - c) is linear in a and c, once for each ground. Errors: bad_value (outside
+// 0..1, or the grounds less than 0.05 apart); cannot_measure: no such layer does that (it would have to add light, or to hide all).
+Result<TwoFluxLayer> layer_over_two_grounds(double over_dark, double dark, double over_light, double light);
+
+// Hiding power as ISO 6504-3 defines it: the luminous reflectance over black as a share of that over white, 1 hides all. (That standard is for paints at a
+// film of given thickness on given charts; here it is said of one layer of thread.)
+double contrast_ratio(double over_black, double over_white);
 
 // Fresnel, unpolarised, from vacuum into index n >= 1 at the angle of incidence (radians, 0..pi/2).
 double fresnel_reflectance(double n, double angle);
