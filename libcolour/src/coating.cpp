@@ -99,7 +99,7 @@ Prior prior(Material material, Schedule schedule) {
         case Material::monofilament:
             return pick({0.3, 0.8}, {0.5, 0.6, 0.96, 1.2, 2.5}, {0.6, 0.6, 0.5, 1.5, 2.5});
     }
-    return pick({1.5, 0.85}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.2, 1.2, 1.5, 0.45});
+    return pick({1.5, 1.0}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.2, 1.2, 1.5, 0.45});
 }
 
 Prior prior(Material material, Schedule schedule, double size_mm, const std::optional<LayerOpacity>& opacity) {
