@@ -70,19 +70,31 @@ struct FitCommand {
 };
 
 struct PrintCommand {
-    std::string layout, output = "card.pdf", paper = "a4", list;
+    std::string layout, output, paper = "a4", list;
+    std::optional<double> stick;
 
     int run() const {
+        const Paper sheet = paper == "letter" ? Paper::letter : Paper::a4;
+        if (stick) {
+            const std::string path = output.empty() ? "stick.pdf" : output;
+            if (const Status written = write_stick_sheet(*stick, path, sheet); !written) return fail(written.error());
+            return told(path);
+        }
         const Result<CardLayout> card = card_from(layout);
         if (!card) return fail(card.error());
-        const Status written = write_card_sheet(*card, output, paper == "letter" ? Paper::letter : Paper::a4);
+        const std::string path = output.empty() ? "card.pdf" : output;
+        const Status written = write_card_sheet(*card, path, sheet);
         if (!written) return fail(written.error());
         if (!list.empty()) {
             const Result<std::string> text = write_patch_list(*card);
             if (!text) return fail(text.error());
             if (const Status saved = save_file(list, *text, Previous::forgotten); !saved) return fail(saved.error());
         }
-        std::cout << output << " written. Print it at 100 %, without scaling, and measure its 100 mm line.\n";
+        return told(path);
+    }
+
+    static int told(const std::string& path) {
+        std::cout << path << " written. Print it at 100 %, without scaling, and measure its 100 mm line.\n";
         return done;
     }
 };
@@ -96,13 +108,16 @@ void add_card(CLI::App& app, int& exit_code) {
     auto print = std::make_shared<PrintCommand>();
     CLI::App* print_command = card->add_subcommand("print", "Write the card true to size, to print at home");
     print_command->add_option("--card", print->layout, "Layout file (default: our bench card)");
-    print_command->add_option("--output", print->output, "File to write: .pdf or .svg by its ending")
-        ->capture_default_str();
+    print_command->add_option("--output", print->output, "File to write: .pdf or .svg by its ending (card.pdf, stick.pdf)");
     print_command->add_option("--paper", print->paper, "Paper of the page")
         ->check(CLI::IsMember({"a4", "letter"}))
         ->capture_default_str();
     print_command->add_option("--list", print->list, "Also write the list of patches to measure, as CGATS text, for an instrument's program");
-    print_command->footer("Example: bindhue card print --output card.pdf");
+    print_command
+        ->add_option("--stick", print->stick,
+                     "Not the card but the sleeve of a two-tone test stick, black and white, for a dowel of this diameter in millimetres (see bindhue coat opacity)")
+        ->excludes("--card", "--list");
+    print_command->footer("Example: bindhue card print --output card.pdf\n         bindhue card print --stick 8 --output stick.pdf");
     print_command->callback([print, &exit_code] { exit_code = print->run(); });
 
     add_card_assign(*card, exit_code);

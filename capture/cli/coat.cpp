@@ -90,8 +90,10 @@ struct CoatCommand {
         const Schedule schedule = at["schedule"].word(parse_schedule);
         const double size = at["size_mm"].number(min_thread_mm, max_thread_mm);
         const Reading dry{lab_at(at["dry_lab"]), {}, {}}, ground{lab_at(at["ground_lab"]), {}, {}};
+        std::optional<LayerOpacity> opacity;
+        if (const auto known = at.find("opacity")) opacity = LayerOpacity{(*known)["scattering"].number(0.01, 100), (*known)["log_sd"].number(0.01, 3)};
         if (document->error()) return *document->error();
-        Result<Reading> finished = model.predict(material, schedule, size, dry, ground);
+        Result<Reading> finished = model.predict(material, schedule, size, dry, ground, opacity);
         if (!finished) {
             Error error = finished.error();
             error.where = where + (error.where.empty() ? "" : ", " + error.where);
@@ -131,7 +133,7 @@ void add_coat(CLI::App& app, int& exit_code) {
     add->callback([command, &exit_code] { exit_code = command->add(); });
     CLI::App* predict = coat->add_subcommand("predict", "Finished looks, by the shop's coat tests or, without any, by the prior");
     predict->add_flag("--json", command->json,
-                      "JSON lines: reads {material, size_mm, schedule, dry_lab, ground_lab}, writes {lab, covariance, shift, tests}")
+                      "JSON lines: reads {material, size_mm, schedule, dry_lab, ground_lab} and perhaps opacity {scattering, log_sd}, writes {lab, covariance, shift, tests}")
         ->required();
     add_shop_option(*predict, command->shop);
     predict->footer(
@@ -139,6 +141,7 @@ void add_coat(CLI::App& app, int& exit_code) {
         "| bindhue coat predict --json");
     predict->callback([command, &exit_code] { exit_code = command->predict(); });
     add_coat_check(*coat, exit_code);
+    add_coat_opacity(*coat, exit_code);
     add_coat_model(*coat, exit_code);
 }
 

@@ -29,10 +29,23 @@ struct TestWrapArguments {
     std::string source() const;  // in words, for the file
 };
 
+// Old wrap and new wrap beside each other, in photos.
+struct BesideArguments {
+    std::vector<std::string> photos;
+    std::size_t old_band = 0, new_band = 0;
+
+    void add_to(CLI::App& command);
+    bool given() const { return !photos.empty() || old_band != 0 || new_band != 0; }
+    std::optional<std::string> misuse() const;
+    // Precondition: no misuse. Reads, compares and prints; answers the exit code.
+    int run(const PhotoArguments& how, double tolerance, bool json) const;
+};
+
 // Tests that the others contradict, named.
 void print_outliers(const CoatTestFile& file, const CoatModel& model);
 
 void add_coat_check(CLI::App& coat, int& exit_code);
+void add_coat_opacity(CLI::App& coat, int& exit_code);
 void add_coat_model(CLI::App& coat, int& exit_code);
 
 }  // namespace bindhue::capture::cli

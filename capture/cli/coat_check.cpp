@@ -24,15 +24,23 @@ std::string interval(const Estimate& e) {
 
 struct CheckCommand {
     TestWrapArguments wrap;
+    BesideArguments beside;
     std::string shop, picture;
     double tolerance = 2;
     bool json = false;
 
+    std::optional<std::string> misuse() const {
+        if (!beside.given()) return wrap.misuse();
+        if (!wrap.before.empty() || !wrap.after.empty() || !picture.empty()) return "--beside stands alone, without --before, --after and --picture";
+        return beside.misuse();
+    }
+
     int run() const {
-        if (const auto wrong = wrap.misuse()) {
+        if (const auto wrong = misuse()) {
             std::cerr << "bindhue: " << *wrong << "\n  what to do: see bindhue coat check --help\n";
             return wrong_usage;
         }
+        if (beside.given()) return beside.run(wrap.photo, tolerance, json);
         const Result<CoatModel> model = coat_model_of(shop);
         if (!model) return fail(model.error());
         const Result<TestWrap> read = wrap.read(shop);
@@ -114,15 +122,17 @@ struct CheckCommand {
 
 void add_coat_check(CLI::App& coat, int& exit_code) {
     auto command = std::make_shared<CheckCommand>();
-    CLI::App* check = coat.add_subcommand("check", "A test wrap before and after coating: did the coat do what was expected?");
+    CLI::App* check = coat.add_subcommand("check", "A test wrap before and after coating: did the coat do what was expected? Or new wrap beside old: does it show?");
     command->wrap.add_to(*check);
+    command->beside.add_to(*check);
     add_shop_option(*check, command->shop);
-    check->add_option("--tolerance", command->tolerance, "CIEDE2000 from the expected look that is no matter")
+    check->add_option("--tolerance", command->tolerance, "CIEDE2000 that is no matter: from the expected look, or of new from old")
         ->check(CLI::Range(0.1, 20.0))
         ->capture_default_str();
     check->add_option("--picture", command->picture, "Draw it: FILE.png or FILE.svg");
     check->add_flag("--json", command->json, "For machines");
-    check->footer("Example: bindhue coat check --before dry.jpg --after cured.jpg --card my-card.json --taken-under door --spool R1-12 --schedule finish");
+    check->footer("Example: bindhue coat check --before dry.jpg --after cured.jpg --card my-card.json --taken-under door --spool R1-12 --schedule finish\n"
+                  "         bindhue coat check --beside door.jpg --beside bench.jpg --taken-under door,tube --card my-card.json --old-band 3 --new-band 6");
     check->callback([command, &exit_code] { exit_code = command->run(); });
 }
 

@@ -4,8 +4,9 @@
 
 #include "cli/command.hpp"
 #include "cli/rack.hpp"
+#include "colour/amber.hpp"
+#include "colour/coated_blank.hpp"
 #include "colour/ranking.hpp"
-#include "colour/smoothest.hpp"
 #include "colour/spectrum.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/match.hpp"
@@ -14,11 +15,22 @@
 namespace bindhue::capture::cli {
 namespace {
 
+// The band under its aged finish, and how amber that is.
+struct Aged {
+    Reading now;
+    Amber amber;
+};
+
 struct Target {
-    Reading colour;
+    Reading colour;                // to match; as new, if that is asked
     std::string label;             // "band 3 (wrap, 18.2 mm)"
     std::optional<Reading> blank;  // as read in the same photo
+    std::optional<Aged> aged;
 };
+
+std::string transmittance_in_words(const Amber& amber) {
+    return number("%.2f", amber.transmittance()) + " +- " + number("%.2f", 1.96 * amber.transmittance_sd());
+}
 
 struct MatchCommand {
     PhotoArguments photo;
@@ -26,13 +38,23 @@ struct MatchCommand {
     std::string lab, shop;
     std::size_t band = 0;
     std::vector<std::string> lights;
+    bool as_new = false;
+    std::string amber, amber_bare, amber_coated;
     MatchWish wish;
     bool json = false;
 
+    std::optional<std::string> misuse() const {
+        if (paths.empty() == lab.empty()) return "match wants either a photo or --lab";
+        if (amber_bare.empty() != amber_coated.empty()) return "--amber-bare and --amber-coated go together: one place, without the old finish and under it";
+        if (as_new && amber.empty() == amber_bare.empty())
+            return "--as-new wants to know how amber the old finish is: either --amber, or --amber-bare and --amber-coated";
+        if (!as_new && !(amber.empty() && amber_bare.empty())) return "the amber of the old finish is undone with --as-new alone";
+        return {};
+    }
+
     int run() const {
-        if (paths.empty() == lab.empty()) {
-            std::cerr
-                << "bindhue: match wants either a photo or --lab\n  what to do: see bindhue match --help\n";
+        if (const auto wrong = misuse()) {
+            std::cerr << "bindhue: " << *wrong << "\n  what to do: see bindhue match --help\n";
             return wrong_usage;
         }
         const Result<Target> target = find_target();
@@ -57,7 +79,7 @@ struct MatchCommand {
             out.colour.lab = Lab<D50>::from({(*numbers)[0], (*numbers)[1], (*numbers)[2]});
             out.colour.covariance = Matrix3::diagonal({0.01, 0.01, 0.01});
             out.label = "the given colour";
-            return out;
+            return as_wished(std::move(out), {});
         }
         const Result<WrapReading> reading = photo.read(paths);
         if (!reading) return reading.error();
@@ -85,57 +107,112 @@ struct MatchCommand {
         out.blank = reading->blank();
         out.label = "band " + std::to_string(chosen) + " (" + std::string(name(b.role)) + ", " +
                     number("%.1f", b.length_mm) + " mm)";
+        return as_wished(std::move(out), bands);
+    }
+
+    // The target as it looks now, or as new.
+    Result<Target> as_wished(Target target, const std::vector<BandReading>& bands) const {
+        if (!as_new) return target;
+        const Result<Amber> strength = amber_as_said(bands);
+        if (!strength) return strength.error();
+        const Result<Reading> found = bindhue::as_new(target.colour, *strength);
+        if (!found) return found.error();
+        target.aged = Aged{target.colour, *strength};
+        target.colour = *found;
+        target.label += ", as new";
+        return target;
+    }
+
+    Result<Amber> amber_as_said(const std::vector<BandReading>& bands) const {
+        if (!amber.empty()) {
+            const bool alone = amber.find(',') == std::string::npos;
+            const auto numbers = parse_numbers(amber, alone ? 1 : 2, "--amber");
+            if (!numbers) return numbers.error();
+            constexpr double usual_sd = 0.05;  // of one that somebody judged
+            Result<Amber> out = amber_of((*numbers)[0], alone ? usual_sd : (*numbers)[1]);
+            if (!out) return Error{out.error().reason, out.error().what, "--amber", out.error().mend};
+            return out;
+        }
+        const Result<Reading> bare = band_or_lab(amber_bare, bands, 1.0, "--amber-bare");
+        if (!bare) return bare.error();
+        const Result<Reading> coated = band_or_lab(amber_coated, bands, 1.0, "--amber-coated");
+        if (!coated) return coated.error();
+        return amber_over(*bare, *coated);
+    }
+
+    // CIEDE2000 under each of the lights, from the smoothest spectra of both colours: what a spectrum could do, not what it does.
+    std::vector<std::pair<Illuminant, double>> under_lights(const Surface& target, const Reading& predicted) const {
+        std::vector<std::pair<Illuminant, double>> out;
+        if (lights.empty()) return out;
+        const Surface other = Surface::nearest(predicted);
+        for (const std::string& text : lights) {
+            Illuminant which = Illuminant::D50;
+            if (parse_illuminant(text, which)) out.emplace_back(which, ciede2000_under(which, target.reflectance(), other.reflectance()));
+        }
         return out;
     }
 
-    // CIEDE2000 under other lights, from the smoothest spectra of both colours: what a spectrum could do, not what it does.
-    std::vector<std::pair<std::string, double>> under_lights(const Reading& target,
-                                                             const Reading& predicted) const {
-        std::vector<std::pair<std::string, double>> out;
-        const Result<Spectrum> one = smoothest_reflectance(to_xyz(target.lab)),
-                               other = smoothest_reflectance(to_xyz(predicted.lab));
-        if (!one || !other) return out;
-        for (const std::string& text : lights) {
-            Illuminant which = Illuminant::D50;
-            if (parse_illuminant(text, which))
-                out.emplace_back(std::string(name(which)), ciede2000_under(which, *one, *other));
-        }
-        return out;
+    // What the eye will see beside the new wrap.
+    static std::optional<Reading> coated_blank_of(const Target& target) {
+        if (!target.blank) return std::nullopt;
+        const Result<Reading> coated = coated_blank(*target.blank);
+        return coated ? std::optional(*coated) : std::nullopt;
     }
 
     nlohmann::ordered_json document(const Target& target, const Palette& rack,
                                     const std::vector<Ground>& under,
                                     const std::vector<Candidate>& candidates) const {
         nlohmann::ordered_json rows = nlohmann::ordered_json::array();
+        const Surface asked = Surface::nearest(target.colour);
         for (const Candidate& c : candidates) {
             nlohmann::ordered_json row = to_json(c, rack, under);
-            for (const auto& [light, difference] : under_lights(target.colour, c.predicted))
-                row["under"][light] = difference;
+            for (const auto& [light, difference] : under_lights(asked, c.predicted))
+                row["lights"].push_back({{"light", name(light)}, {"delta_e", difference}});
             rows.push_back(std::move(row));
         }
-        return {{"format", "bindhue-match"},
-                {"version", 1},
-                {"target",
-                 {{"label", target.label},
-                  {"lab", to_json(target.colour.lab)},
-                  {"covariance", to_json(target.colour.covariance)}}},
-                {"tolerance", wish.tolerance},
-                {"candidates", std::move(rows)}};
+        nlohmann::ordered_json out{{"format", "bindhue-match"},
+                                   {"version", 1},
+                                   {"target",
+                                    {{"label", target.label},
+                                     {"lab", to_json(target.colour.lab)},
+                                     {"covariance", to_json(target.colour.covariance)}}},
+                                   {"tolerance", wish.tolerance},
+                                   {"candidates", std::move(rows)}};
+        if (const std::optional<Reading> coated = coated_blank_of(target))
+            out["coated_blank"] = {{"lab", to_json(coated->lab)}, {"covariance", to_json(coated->covariance)}};
+        if (target.aged)
+            out["target"]["as_new"] = {{"now_lab", to_json(target.aged->now.lab)},
+                                       {"now_covariance", to_json(target.aged->now.covariance)},
+                                       {"transmittance_440", target.aged->amber.transmittance()},
+                                       {"transmittance_440_sd", target.aged->amber.transmittance_sd()},
+                                       {"tail_nm", target.aged->amber.tail_nm}};
+        return out;
     }
 
     void print(const Target& target, const Palette& rack, const std::vector<Ground>& under,
                const std::vector<Candidate>& candidates) const {
         const bool colour = terminal_has_colour();
         std::cout << "to match: " << target.label << ' ' << swatch(target.colour.lab, colour) << " L* a* b* "
-                  << in_words(target.colour.lab) << "  95 % +- " << spread_in_words(target.colour.covariance)
-                  << "\n\n";
+                  << in_words(target.colour.lab) << "  95 % +- " << spread_in_words(target.colour.covariance) << '\n';
+        if (target.aged)
+            std::cout << "as it is now: " << swatch(target.aged->now.lab, colour) << " L* a* b* " << in_words(target.aged->now.lab) << "  95 % +- "
+                      << spread_in_words(target.aged->now.covariance) << "\nThe old finish lets " << transmittance_in_words(target.aged->amber)
+                      << " of the light at 440 nm through, once across. Undoing that makes the colour less sure, as its +- say.\n"
+                         "Only amber is undone. Is the thread faded too? Then read it where the sun did not reach: under a guide foot, or on the shaded side.\n";
+        if (const std::optional<Reading> coated = coated_blank_of(target))
+            std::cout << "beside it, the bare blank: " << swatch(target.blank->lab, colour) << " L* a* b* " << in_words(target.blank->lab) << ", and if it is coated too: "
+                      << swatch(coated->lab, colour) << ' ' << in_words(coated->lab) << "  95 % +- " << spread_in_words(coated->covariance)
+                      << " (the more matte, the deeper)\n";
+        std::cout << '\n';
         std::vector<std::string> head{"",          "spool",    "",
                                       "name",      "material", "size",
                                       "schedule",  "ground",   "tests",
                                       "finished L* a* b*",     "CIEDE2000", "95 %",
                                       "pass",      "leans"};
-        for (const std::string& light : lights) head.push_back("in " + light);
+        for (const auto& [light, none] : under_lights(Surface(), Reading())) head.push_back("in " + std::string(name(light)));
+        if (lights.size() > 1) head.push_back("worst in");
         Table table(head);
+        const Surface asked = Surface::nearest(target.colour);
         std::size_t place = 0;
         for (const Candidate& c : candidates) {
             const Spool& spool = rack[c.spool];
@@ -154,8 +231,10 @@ struct MatchCommand {
                 number("%.1f", c.interval_low) + " to " + number("%.1f", c.interval_high),
                 number("%.0f %%", 100 * c.pass_chance),
                 c.leans.empty() ? "-" : c.leans};
-            const auto others = under_lights(target.colour, c.predicted);
+            const auto others = under_lights(asked, c.predicted);
             for (const auto& [light, difference] : others) row.push_back(number("%.1f", difference));
+            if (others.size() > 1)
+                row.emplace_back(name(std::max_element(others.begin(), others.end(), [](const auto& x, const auto& y) { return x.second < y.second; })->first));
             table.add(row);
         }
         std::cout << table.text() << '\n';
@@ -165,8 +244,8 @@ struct MatchCommand {
         std::cout << rests_on_in_words(std::any_of(candidates.begin(), candidates.end(), tested),
                                        !std::all_of(candidates.begin(), candidates.end(), tested))
                   << (lights.empty() ? ""
-                                     : "in another light: from the smoothest spectra of both colours, which is a guess. Whether two dyes part under it shows "
-                                       "only in a second photo taken under that light (bindhue read with both).\n")
+                                     : "in a light: CIEDE2000 of the two colours as they stand, from the smoothest spectra that have them, which is a guess. Whether two "
+                                       "dyes part under a light shows only in a second photo, taken under it (bindhue read with both).\n")
                   << "A match is an estimate.\n"
                      "Make a test wrap on scrap of the same blank first, and judge it in daylight.\n"
                      "Uncured resin and hardener can sensitise skin and burn: gloves, eye protection, fresh "
@@ -196,7 +275,7 @@ void add_match(CLI::App& app, int& exit_code) {
         ->capture_default_str();
     match
         ->add_option("--light", command->lights,
-                     "Show the difference under these lights too, for example D65,A,F11")
+                     "The difference under these lights too, and in which it is worst: D50, D65, A, FL2, FL11, LED-B3")
         ->delimiter(',')
         ->check(CLI::Validator(
             [](const std::string& text) {
@@ -206,6 +285,13 @@ void add_match(CLI::App& app, int& exit_code) {
                            : "no light is called " + text + "; known: D50, D65, A, F2, F11, LED-B3";
             },
             "LIGHT"));
+    match->add_flag("--as-new", command->as_new, "Match the band as it looked when its finish was clear, not as it looks now");
+    match->add_option("--amber", command->amber,
+                      "With --as-new: share of the light at 440 nm that the old finish lets through once across, 0.05 to 1, for example 0.75; or 0.75,0.03 "
+                      "with its standard deviation (0.05)");
+    match->add_option("--amber-bare", command->amber_bare,
+                      "With --as-new: a place without the old finish, such as a white mark or the bare blank: number of a band, or L,a,b");
+    match->add_option("--amber-coated", command->amber_coated, "With --as-new: the same under the old finish: number of a band, or L,a,b");
     match->add_option("--tolerance", command->wish.tolerance, "Limit of CIEDE2000 for a pass")
         ->check(CLI::Range(0.1, 20.0))
         ->capture_default_str();
@@ -213,7 +299,9 @@ void add_match(CLI::App& app, int& exit_code) {
         ->check(CLI::Range(1, 1000))
         ->capture_default_str();
     match->add_flag("--json", command->json, "For machines");
-    match->footer("Example: bindhue match door.jpg --card my-card.json --ground blank --ground white");
+    match->footer("Example: bindhue match door.jpg --card my-card.json --ground blank --ground white\n"
+                  "         bindhue match door.jpg --card my-card.json --light D65,A,FL11\n"
+                  "         bindhue match door.jpg --card my-card.json --as-new --amber-bare 93,-1,2 --amber-coated 88,-3,24");
     match->callback([command, &exit_code] { exit_code = command->run(); });
 }
 

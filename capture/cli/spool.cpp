@@ -38,6 +38,7 @@ ordered_json to_json(const SpoolEntry& entry, const Reading& reading) {
     ordered_json out{{"code", entry.spool.code}, {"name", entry.spool.name}, {"material", name(entry.spool.material)},
                      {"size", entry.spool.size}, {"size_mm", entry.spool.size_mm}, {"lot", entry.spool.lot}};
     if (entry.metres_left) out["metres_left"] = *entry.metres_left;
+    if (entry.spool.opacity) out["opacity"] = {{"scattering", entry.spool.opacity->scattering}, {"log_sd", entry.spool.opacity->log_sd}};
     out["lab"] = capture::to_json(reading.lab);
     out["covariance"] = capture::to_json(reading.covariance);
     out["readings"] = entry.spool.readings.size();
@@ -64,13 +65,13 @@ struct SpoolCommand {
             print_json({{"format", "bindhue-spool-list"}, {"version", 1}, {"spools", std::move(spools)}});
             return done;
         }
-        Table table({"spool", "name", "material", "size", "mm", "lot", "L*", "a*", "b*", "95 % +-", "readings", "left m"});
+        Table table({"spool", "name", "material", "size", "mm", "lot", "L*", "a*", "b*", "95 % +-", "readings", "S X", "left m"});
         for (const SpoolEntry& e : rack->entries) {
             const Reading best = e.spool.reading_for({});
             table.add({e.spool.code, e.spool.name, std::string(name(e.spool.material)), e.spool.size,
                        number("%.2f", e.spool.size_mm), e.spool.lot, number("%.1f", best.lab.L), number("%.1f", best.lab.a),
                        number("%.1f", best.lab.b), number("%.1f", 1.96 * std::sqrt(best.covariance(0, 0))),
-                       std::to_string(e.spool.readings.size()), e.metres_left ? number("%.0f", *e.metres_left) : "-"});
+                       std::to_string(e.spool.readings.size()), e.spool.opacity ? number("%.1f", e.spool.opacity->scattering) : "-", e.metres_left ? number("%.0f", *e.metres_left) : "-"});
         }
         std::cout << table.text();
         return done;

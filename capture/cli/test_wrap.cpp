@@ -58,6 +58,7 @@ Result<TestWrap> TestWrapArguments::read(const std::string& shop) const {
             return Error{Reason::not_found, "no spool has the code \"" + spool + "\"", "--spool", "see bindhue spool list"};
         out.material = found->material;
         out.size_mm = found->size_mm;
+        out.opacity = found->opacity;
     } else {
         const Result<Material> known = material_of(material);
         if (!known) return known.error();

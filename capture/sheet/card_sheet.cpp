@@ -296,6 +296,69 @@ Result<std::vector<Page>> pages_of(const CardLayout& card, const PaperSize& pape
     return pages;
 }
 
+void draw_sleeve(Pen& pen, double way_round_mm) {
+    const CardRect sleeve{0, 0, stick_sleeve_mm, way_round_mm};
+    pen.colour(0);
+    pen.fill(CardRect{0, 0, stick_sleeve_mm / 2, way_round_mm});
+    pen.colour(0.45);
+    pen.outline(sleeve, 0.2, true);
+    // The overlap is glued under, so words may stand on it.
+    const double y = way_round_mm - 0.3 * stick_overlap_mm;
+    pen.colour(1);
+    pen.centred({stick_sleeve_mm / 4, y}, "glue under", 2.2);
+    pen.colour(0.45);
+    pen.centred({0.75 * stick_sleeve_mm, y}, "glue under", 2.2);
+}
+
+Result<std::vector<Page>> stick_pages(double dowel_mm, const PaperSize& paper) {
+    if (!(dowel_mm >= least_dowel_mm && dowel_mm <= largest_dowel_mm))
+        return Error{Reason::bad_value, "A test stick is 3 to 16 mm thick.", "--stick", "Give the diameter of a dowel in millimetres, for instance 8."};
+    const double way_round = 3.14159265358979323846 * dowel_mm + stick_overlap_mm;
+    return std::vector<Page>{[=](Pen& pen) {
+        char title[80];
+        std::snprintf(title, sizeof title, "Two-tone test stick, for a dowel of %.4g mm", dowel_mm);
+        draw_title(pen, title);
+        for (int i = 0; i < 2; ++i) {
+            pen.move({first_sleeve_on_sheet.x_mm, first_sleeve_on_sheet.y_mm + i * (way_round + gap_mm)});
+            draw_sleeve(pen, way_round);
+            pen.move_back();
+        }
+        draw_ruler(pen, {first_sleeve_on_sheet.x_mm, first_sleeve_on_sheet.y_mm + 2 * (way_round + gap_mm) + 2});
+        const double x = first_sleeve_on_sheet.x_mm + stick_sleeve_mm + 2 * gap_mm;
+        const CardRect room{x, margin_mm, paper.width_mm - margin_mm - x, 0};
+        const double y = draw_list(pen, room, "To make a stick of this sheet",
+                                   {"Print at 100 % (\u201cactual size\u201d), best quality, on white matt paper, and measure the line: it must be 100 mm long.",
+                                    "Cut a sleeve out along its dashed line. Lay its long side along the dowel, roll it round so that the edge with words lies under, and glue it.",
+                                    "Brush on one thin coat of clear finish or varnish and let it cure, so that paper and ink do not soak and rub off. Gloves, fresh "
+                                    "air, no flame; follow the maker\u2019s data sheet.",
+                                    "Black and white paint on the dowel does as well: two coats each, with a sharp edge between them."});
+        draw_list(pen, {room.x_mm, y, room.width_mm, 0}, "To read a thread\u2019s opacity",
+                  {"Wind one layer of dry thread across the edge, as close as on the job, 15 to 20 mm over black and as much over white. Leave both ends bare.",
+                   "Lay it in the card\u2019s opening and take a photo as of a rod: bare, thread, thread, bare.",
+                   "Give it to bindhue coat opacity with the spool\u2019s code. Take the thread off again; the stick serves many times."});
+    }};
+}
+
+// By the ending of the path. Of an SVG the first page takes the path itself.
+Status write_pages(const std::vector<Page>& pages, const PaperSize& size, const std::string& title, const std::filesystem::path& path) {
+    const std::string ending = path.extension().string();
+    if (ending == ".pdf") {
+        const Result<std::string> pdf = pdf_of(pages, size.width_mm, size.height_mm, title);
+        return pdf ? save_file(path, *pdf, Previous::forgotten) : Status(pdf.error());
+    }
+    if (ending != ".svg")
+        return Error{Reason::bad_value, "The sheet is drawn as PDF or SVG only.", path.string(),
+                     "Let the name end in .pdf or .svg."};
+    const Result<std::vector<std::string>> documents = svg_of(pages, size.width_mm, size.height_mm);
+    if (!documents) return documents.error();
+    for (std::size_t i = 0; i < documents->size(); ++i) {
+        std::filesystem::path page = path;
+        if (i > 0) page.replace_filename(path.stem().string() + "-" + std::to_string(i + 1) + ending);
+        if (const Status saved = save_file(page, (*documents)[i], Previous::forgotten); !saved) return saved;
+    }
+    return ok();
+}
+
 }  // namespace
 
 Result<std::string> card_sheet_pdf(const CardLayout& card, Paper paper) {
@@ -313,22 +376,22 @@ Result<std::vector<std::string>> card_sheet_svg(const CardLayout& card, Paper pa
 }
 
 Status write_card_sheet(const CardLayout& card, const std::filesystem::path& path, Paper paper) {
-    const std::string ending = path.extension().string();
-    if (ending == ".pdf") {
-        const Result<std::string> pdf = card_sheet_pdf(card, paper);
-        return pdf ? save_file(path, *pdf, Previous::forgotten) : Status(pdf.error());
-    }
-    if (ending != ".svg")
-        return Error{Reason::bad_value, "The sheet is drawn as PDF or SVG only.", path.string(),
-                     "Let the name end in .pdf or .svg."};
-    const Result<std::vector<std::string>> pages = card_sheet_svg(card, paper);
+    const Result<std::vector<Page>> pages = pages_of(card, size_of(paper));
     if (!pages) return pages.error();
-    for (std::size_t i = 0; i < pages->size(); ++i) {
-        std::filesystem::path page = path;
-        if (i > 0) page.replace_filename(path.stem().string() + "-" + std::to_string(i + 1) + ending);
-        if (const Status saved = save_file(page, (*pages)[i], Previous::forgotten); !saved) return saved;
-    }
-    return ok();
+    return write_pages(*pages, size_of(paper), card.name, path);
+}
+
+Result<std::string> stick_sheet_pdf(double dowel_mm, Paper paper) {
+    const PaperSize size = size_of(paper);
+    const Result<std::vector<Page>> pages = stick_pages(dowel_mm, size);
+    if (!pages) return pages.error();
+    return pdf_of(*pages, size.width_mm, size.height_mm, "Two-tone test stick");
+}
+
+Status write_stick_sheet(double dowel_mm, const std::filesystem::path& path, Paper paper) {
+    const Result<std::vector<Page>> pages = stick_pages(dowel_mm, size_of(paper));
+    if (!pages) return pages.error();
+    return write_pages(*pages, size_of(paper), "Two-tone test stick", path);
 }
 
 }  // namespace bindhue::capture

@@ -34,4 +34,15 @@ Result<std::vector<std::string>> card_sheet_svg(const CardLayout& card, Paper pa
 // PATH-2.svg and so on. Errors: bad_value (another ending, or as above); storage.
 Status write_card_sheet(const CardLayout& card, const std::filesystem::path& path, Paper paper);
 
+// Sleeves of a two-tone test stick, true to size, half black and half white, to be rolled round a dowel: two to a sheet. Thread wound across the middle of
+// such a stick tells how much one layer hides (bindhue coat opacity).
+inline constexpr double stick_sleeve_mm = 110, stick_overlap_mm = 5;  // along the dowel; what the sleeve is longer than the way round
+inline constexpr double least_dowel_mm = 3, largest_dowel_mm = 16;    // diameters
+inline constexpr CardPoint first_sleeve_on_sheet{12, 24};             // upper left corner
+
+// Error: bad_value for another diameter.
+Result<std::string> stick_sheet_pdf(double dowel_mm, Paper paper);
+// As write_card_sheet.
+Status write_stick_sheet(double dowel_mm, const std::filesystem::path& path, Paper paper);
+
 }  // namespace bindhue::capture

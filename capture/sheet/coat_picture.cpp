@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 
+#include "colour/coated_blank.hpp"
 #include "sheet/drawing.hpp"
 
 namespace bindhue::capture {
@@ -76,14 +77,20 @@ void draw_check(Drawing& pen, const TestWrap& wrap, const CoatCheck& check) {
         Lab<D50> lab;
         double x;
     };
+    // Round each what the eye sees beside it: the ground bare, and under the same clear coat.
+    const Result<Reading> coated = coated_blank(wrap.ground);
+    pen.colour(wrap.ground.lab);
+    pen.rectangle(20, 100, 240, 170);
+    pen.colour(coated ? coated->lab : wrap.ground.lab);
+    pen.rectangle(260, 100, 430, 170);
     // Finished and expected touch, so that the eye sees them apart if it can.
     for (const Swatch& s : {Swatch{"dry", wrap.dry.lab, 40}, Swatch{"finished", wrap.finished.lab, 270},
                             Swatch{"expected", check.expected_look.lab, 470}}) {
         pen.colour(s.lab);
         pen.rectangle(s.x, 110, 200, 150);
         pen.grey(0);
-        pen.text(s.x, 282, s.words, 16, true);
-        pen.text(s.x, 302, words_of(s.lab), 13);
+        pen.text(s.x, 288, s.words, 16, true);
+        pen.text(s.x, 307, words_of(s.lab), 13);
     }
     struct Row {
         const char* words;

@@ -20,13 +20,15 @@ struct Field {
     std::string_view field, column;
     bool for_all = false;  // may stand before the sets as a keyword
 };
-constexpr std::array<Field, 30> fields{{{"SAMPLE_ID", "code"},
+constexpr std::array<Field, 32> fields{{{"SAMPLE_ID", "code"},
                                         {"SAMPLE_NAME", "name"},
                                         {"THREAD_MATERIAL", "material", true},
                                         {"THREAD_SIZE", "size", true},
                                         {"THREAD_SIZE_MM", "size_mm", true},
                                         {"DYE_LOT", "lot", true},
                                         {"METRES_LEFT", "metres_left"},
+                                        {"LAYER_SCATTERING", "opacity"},
+                                        {"LAYER_SCATTERING_LOG_SD", "opacity_log_sd"},
                                         {"LAB_L", "L"},
                                         {"LAB_A", "a"},
                                         {"LAB_B", "b"},

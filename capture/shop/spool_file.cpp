@@ -26,6 +26,12 @@ NotedReading read_reading(const JsonCursor& at) {
              at.unknown({"lab", "covariance", "shared", "camera", "card", "light", "source", "date"})}};
 }
 
+LayerOpacity read_opacity(const JsonCursor& at, ReadingNote& note) {
+    const LayerOpacity out{at["scattering"].number(0.01, 100), at["log_sd"].number(0.01, 3)};
+    note = {at.text_or_empty("source"), at.text_or_empty("date"), at.unknown({"scattering", "log_sd", "source", "date"})};
+    return out;
+}
+
 SpoolEntry read_spool(const JsonCursor& at) {
     SpoolEntry entry;
     Spool& spool = entry.spool;
@@ -39,6 +45,7 @@ SpoolEntry read_spool(const JsonCursor& at) {
     spool.size_mm = at["size_mm"].number(min_thread_mm, max_thread_mm);
     spool.lot = at.text_or_empty("lot");
     if (const auto metres = at.find("metres_left")) entry.metres_left = metres->number(0, 1e6);
+    if (const auto opacity = at.find("opacity")) spool.opacity = read_opacity(*opacity, entry.opacity_note);
     const JsonCursor readings = at["readings"];
     const std::size_t n = readings.size(1, most_readings);
     for (std::size_t i = 0; i < n && !at.failed(); ++i) {
@@ -48,7 +55,7 @@ SpoolEntry read_spool(const JsonCursor& at) {
     }
     if (const auto past = at.find("past_readings"))
         for (std::size_t i = 0, m = past->size(0, most_readings); i < m && !at.failed(); ++i) entry.past.push_back(read_reading((*past)[i]));
-    entry.unknown = at.unknown({"code", "name", "material", "size", "size_mm", "lot", "metres_left", "readings", "past_readings"});
+    entry.unknown = at.unknown({"code", "name", "material", "size", "size_mm", "lot", "metres_left", "opacity", "readings", "past_readings"});
     return entry;
 }
 
@@ -80,6 +87,14 @@ Json spool_json(const SpoolEntry& entry) {
     out["size_mm"] = spool.size_mm;
     add_text(out, "lot", spool.lot);
     if (entry.metres_left) out["metres_left"] = *entry.metres_left;
+    if (spool.opacity) {
+        Json& opacity = out["opacity"];
+        opacity["scattering"] = spool.opacity->scattering;
+        opacity["log_sd"] = spool.opacity->log_sd;
+        add_text(opacity, "source", entry.opacity_note.source);
+        add_text(opacity, "date", entry.opacity_note.date);
+        add_unknown(opacity, entry.opacity_note.unknown);
+    }
     add_unknown(out, entry.unknown);
     for (std::size_t i = 0; i < spool.readings.size(); ++i)
         out["readings"].push_back(

@@ -30,6 +30,7 @@ struct SpoolEntry {
     Spool spool;
     std::optional<double> metres_left;  // of thread on the spool, 0 to 10^6; none if not known
     std::vector<ReadingNote> notes;     // of spool.readings, in the same order; may be shorter
+    ReadingNote opacity_note;            // of spool.opacity
     std::vector<NotedReading> past;      // from before the thread changed (faded, soiled): kept, and used for nothing
     std::string unknown;
 };

@@ -110,6 +110,7 @@ std::string_view take_over(SpoolEntry& known, const SpoolEntry& entry) {
     if (!agree(known.spool.size, entry.spool.size, "")) return "size";
     if (!agree(known.spool.lot, entry.spool.lot, "")) return "lot";
     if (!agree(known.metres_left, entry.metres_left, std::nullopt)) return "metres_left";
+    if (!agree(known.spool.opacity, entry.spool.opacity, std::nullopt)) return "opacity";
     return "";
 }
 
@@ -136,6 +137,7 @@ SpoolEntry entry_of(Line& line, bool& screen) {
     spool.size = line.text("size");
     spool.lot = line.text("lot");
     if (line.has("metres_left")) entry.metres_left = line.number("metres_left", 0, 1e6);
+    if (line.has("opacity")) spool.opacity = LayerOpacity{line.number("opacity", 0.01, 100), line.number("opacity_log_sd", 0.01, 3)};
     Reading reading;
     bool from_hex = false;
     reading.lab = colour_of(line, from_hex);
@@ -161,7 +163,7 @@ SpoolEntry entry_of(Line& line, bool& screen) {
 }
 
 bool is_known(std::string_view column) {
-    constexpr std::array<std::string_view, 20> others{"code", "name", "material", "size", "size_mm", "lot",  "metres_left",
+    constexpr std::array<std::string_view, 22> others{"code", "name", "material", "size", "size_mm", "lot",  "metres_left", "opacity", "opacity_log_sd",
                                                       "L",    "a",    "b",        "C",    "h",       "hex",  "sd",
                                                       "camera", "card", "light",  "source", "date",  "past"};
     return std::find(others.begin(), others.end(), column) != others.end() ||
@@ -233,7 +235,7 @@ Result<SpoolTable> read_spool_tables(std::vector<CsvTable> tables, const std::st
 
 SpoolRows spool_rows(const SpoolFile& file) {
     SpoolRows out;
-    out.columns = {{"code"}, {"name"}, {"material"}, {"size"}, {"size_mm", true}, {"lot"}, {"metres_left", true},
+    out.columns = {{"code"}, {"name"}, {"material"}, {"size"}, {"size_mm", true}, {"lot"}, {"metres_left", true}, {"opacity", true}, {"opacity_log_sd", true},
                    {"L", true}, {"a", true}, {"b", true}};
     for (const std::string_view before : {"", "shared_"})
         for (const Term& t : terms) out.columns.push_back({column_of(t, before), true});
@@ -246,7 +248,9 @@ SpoolRows spool_rows(const SpoolFile& file) {
                                         s.size,
                                         shortest(s.size_mm),
                                         s.lot,
-                                        entry.metres_left ? shortest(*entry.metres_left) : ""};
+                                        entry.metres_left ? shortest(*entry.metres_left) : "",
+                                        s.opacity ? shortest(s.opacity->scattering) : "",
+                                        s.opacity ? shortest(s.opacity->log_sd) : ""};
         for (const double v : r.lab.vector()) fields.push_back(shortest(v));
         for (const Matrix3* m : {&r.covariance, &r.shared})
             for (const Term& t : terms) fields.push_back(shortest((*m)(t.row, t.column)));

@@ -296,7 +296,7 @@ Result<std::vector<SpoolLook>> finished_looks(const Palette& palette, std::span<
             const std::size_t ground = i % grounds.size();
             out[s * each + i] = {s, schedule, ground,
                                  coat_model.predicted_look(palette[s].material, schedule, palette[s].size_mm, dry,
-                                                           under[ground])};
+                                                           under[ground], palette[s].opacity)};
         }
     });
     return out;

@@ -69,9 +69,12 @@ struct Unwound {
     Square by_wrap;  // d Lab on the spool / d Lab of the dry wrap
 };
 
-Result<Unwound> unwound(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground) {
+Result<Unwound> unwound(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground,
+                        const std::optional<LayerOpacity>& opacity) {
     const Result<WrapSurfaces> wrap = wrap_surfaces(size_mm, dry_wrap, ground);
     if (!wrap) return wrap.error();
+    if (opacity)
+        if (const Status sound = validate(*opacity); !sound) return sound.error();
     const Surface& under = wrap->ground;
     // Thread that hides little tells little: then its colour is likely to be some such distance from the wrap's (a guess).
     constexpr double likely = 15;
@@ -80,8 +83,8 @@ Result<Unwound> unwound(Material material, double size_mm, const Reading& dry_wr
     for (int round = 0; round < 6; ++round) {
         const Lab<D50> now{std::clamp(at(0), 0.0, 100.0), std::clamp(at(1), -150.0, 150.0), std::clamp(at(2), -150.0, 150.0)};
         const Surface dry = Surface::nearest({now, {}, {}});
-        const Column left = to_eigen(dry_wrap.lab) - to_eigen(predicted_look(material, Schedule::none, size_mm, dry, under));
-        const FinishedCovariance parts = predicted_covariance(material, Schedule::none, size_mm, dry, under);
+        const Column left = to_eigen(dry_wrap.lab) - to_eigen(predicted_look(material, Schedule::none, size_mm, dry, under, opacity));
+        const FinishedCovariance parts = predicted_covariance(material, Schedule::none, size_mm, dry, under, opacity);
         const Square slope = to_eigen(parts.by_dry);
         const Square noise = to_eigen(dry_wrap.covariance) + to_eigen(parts.rest) + 1e-6 * Square::Identity();
         const Square weighed = slope.transpose() * noise.inverse();
@@ -115,8 +118,9 @@ ColourShift colour_shift(const Reading& before, const Reading& after) {
                     DifferenceDistribution(before, after));
 }
 
-Result<Reading> spool_colour(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground) {
-    const Result<Unwound> out = unwound(material, size_mm, dry_wrap, ground);
+Result<Reading> spool_colour(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground,
+                             const std::optional<LayerOpacity>& opacity) {
+    const Result<Unwound> out = unwound(material, size_mm, dry_wrap, ground, opacity);
     if (!out) return out.error();
     return out->spool;
 }
@@ -124,7 +128,7 @@ Result<Reading> spool_colour(Material material, double size_mm, const Reading& d
 Result<CoatTest> coat_test_of(const TestWrap& wrap) {
     if (const Status sound = validate(wrap.finished); !sound)
         return Error{sound.error().reason, sound.error().what, "finished", sound.error().mend};
-    const Result<Reading> spool = spool_colour(wrap.material, wrap.size_mm, wrap.dry, wrap.ground);
+    const Result<Reading> spool = spool_colour(wrap.material, wrap.size_mm, wrap.dry, wrap.ground, wrap.opacity);
     if (!spool) return spool.error();
     return CoatTest{wrap.material, wrap.schedule, wrap.size_mm, wrap.ground.lab, spool->lab, wrap.finished.lab,
                     wrap.ground.covariance, spool->covariance, wrap.finished.covariance};
@@ -138,12 +142,12 @@ Result<CoatCheck> check_coat(const CoatModel& model, const TestWrap& wrap, doubl
         return Error{Reason::bad_value, "The tolerance is outside 0..100.", "tolerance", "Give a CIEDE2000, for instance 2."};
     if (const Status sound = validate(wrap.finished); !sound)
         return Error{sound.error().reason, sound.error().what, "finished", sound.error().mend};
-    const Result<Unwound> thread = unwound(wrap.material, wrap.size_mm, wrap.dry, wrap.ground);
+    const Result<Unwound> thread = unwound(wrap.material, wrap.size_mm, wrap.dry, wrap.ground, wrap.opacity);
     if (!thread) return thread.error();
 
     const Surface dry = Surface::nearest(thread->spool), ground = Surface::nearest(wrap.ground);
-    const Lab<D50> look = model.predicted_look(wrap.material, wrap.schedule, wrap.size_mm, dry, ground);
-    const FinishedCovariance parts = model.predicted_covariance(wrap.material, wrap.schedule, wrap.size_mm, dry, ground);
+    const Lab<D50> look = model.predicted_look(wrap.material, wrap.schedule, wrap.size_mm, dry, ground, wrap.opacity);
+    const FinishedCovariance parts = model.predicted_covariance(wrap.material, wrap.schedule, wrap.size_mm, dry, ground, wrap.opacity);
     // The dry wrap's error runs through the thread's colour into the expected look; what is left of the thread's covariance is the layer's.
     const Square of_dry = to_eigen(wrap.dry.covariance), by_wrap = to_eigen(parts.by_dry) * thread->by_wrap,
                  of_look = to_eigen(parts.from_dry) + to_eigen(parts.rest);

@@ -46,7 +46,7 @@ struct Prior {
 };
 
 constexpr double coat_index = 1.53;  // cured finishes and dried preservers lie about 1.49 to 1.57
-constexpr double nominal_mm = 0.15;
+
 // Share of the light that the faces of dry fibres mirror toward the eye, of some 4 % (Fresnel, n = 1.54) that they mirror anywhere. A guess;
 // rays traced through bundles of round fibres give 0.02.
 constexpr double fibre_mirror = 0.012;
@@ -99,7 +99,17 @@ Prior prior(Material material, Schedule schedule) {
         case Material::monofilament:
             return pick({0.3, 0.8}, {0.5, 0.6, 0.96, 1.2, 2.5}, {0.6, 0.6, 0.5, 1.5, 2.5});
     }
-    return pick({1.5, 0.85}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.2, 1.2, 1.5, 0.45});
+    return pick({1.5, 1.0}, {0.09, 0.7, 0.9, 1.0, 2.0}, {0.9, 0.5, 0.2, 1.2, 1.5, 0.45});
+}
+
+Prior prior(Material material, Schedule schedule, double size_mm, const std::optional<LayerOpacity>& opacity) {
+    Prior out = prior(material, schedule);
+    if (!opacity) return out;
+    const InPriorDeviations known = scattering_known(material, size_mm, *opacity);
+    const double weight = 1 / (1 + known.sd * known.sd);
+    out.median.scattering *= std::exp(weight * known.at * out.spread.scattering);
+    out.spread.scattering *= known.sd * std::sqrt(weight);
+    return out;
 }
 
 double logistic(double x) { return 1.0 / (1.0 + std::exp(-x)); }
@@ -138,7 +148,7 @@ std::optional<CoatingParameters> moved(const Prior& from, int which, double sds)
 class Wrap {
   public:
     Wrap(const CoatingParameters& p, double size_mm)
-        : scattering_(p.scattering * size_mm / nominal_mm),
+        : scattering_(p.scattering * size_mm / nominal_thread_mm),
           wetted_(scattering_ * p.scattering_ratio),
           absorption_ratio_(p.absorption_ratio),
           contact_(p.contact),
@@ -356,6 +366,17 @@ CoatingParameters coating_prior(Material material, Schedule schedule) {
     return prior(material, schedule).median;
 }
 
+Status validate(const LayerOpacity& opacity) {
+    if (opacity.scattering >= 0.01 && opacity.scattering <= 100 && opacity.log_sd >= 0.01 && opacity.log_sd <= 3) return ok();
+    return Error{Reason::bad_value, "The opacity is outside its range.", "opacity",
+                 "The scattering of one layer lies between 0.01 and 100, the deviation of its logarithm between 0.01 and 3."};
+}
+
+InPriorDeviations scattering_known(Material material, double size_mm, const LayerOpacity& opacity) {
+    const Prior p = prior(material, Schedule::none);
+    return {std::log(opacity.scattering * nominal_thread_mm / (size_mm * p.median.scattering)) / p.spread.scattering, opacity.log_sd / p.spread.scattering};
+}
+
 double coating_residual(Material material, Schedule schedule) { return prior(material, schedule).residual; }
 
 CoatingParameters coating_prior(Material material, Schedule schedule, const std::array<double, 5>& moved_by) {
@@ -396,13 +417,13 @@ LookSlopes look_slopes(Material material, Schedule schedule, const std::array<do
 }
 
 Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
-                        const Surface& ground) {
+                        const Surface& ground, const std::optional<LayerOpacity>& opacity) {
     if (material == Material::metallic) return dry.reading().lab;
-    return coated_look(prior(material, schedule).median, size_mm, dry, ground);
+    return coated_look(prior(material, schedule, size_mm, opacity).median, size_mm, dry, ground);
 }
 
 FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
-                                        const Surface& dry, const Surface& ground) {
+                                        const Surface& dry, const Surface& ground, const std::optional<LayerOpacity>& opacity) {
     FinishedCovariance out;
     if (material == Material::metallic) {
         // Flakes are mirrors: lightness swings with the angle of light and eye, hue much less. The size of
@@ -413,7 +434,7 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
         out.by_dry = Matrix3::identity();
         return out;
     }
-    const Prior p = prior(material, schedule);
+    const Prior p = prior(material, schedule, size_mm, opacity);
     const Wrap wrap(p.median, size_mm);
     const Vector3 base = coarse_look(wrap, dry.coarse(), ground.coarse());
 
@@ -441,6 +462,18 @@ FinishedCovariance predicted_covariance(Material material, Schedule schedule, do
     return out;
 }
 
+Lab<D50> coated_ground_look(const Surface& bare, double matte) {
+    static const Film film(coat_index);
+    Spectrum seen;
+    for (std::size_t i = 0; i < spectrum_size; ++i) {
+        const double r = bare.reflectance()[i];
+        seen[i] = (1 - matte) * r + matte * film.outside(r);
+    }
+    const Lab<D50> look = to_lab(reflectance_to_xyz_d50(seen));
+    const Vector3 misfit = bare.misfit();
+    return {std::clamp(look.L + misfit[0], 0.0, 110.0), look.a + misfit[1], look.b + misfit[2]};
+}
+
 Result<WrapSurfaces> wrap_surfaces(double size_mm, const Reading& dry, const Reading& ground) {
     if (const Status status = check_size(size_mm); !status) return status.error();
     auto dry_surface = Surface::from(dry);
@@ -454,11 +487,13 @@ Result<WrapSurfaces> wrap_surfaces(double size_mm, const Reading& dry, const Rea
 }
 
 Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
-                                 const Reading& ground) {
+                                 const Reading& ground, const std::optional<LayerOpacity>& opacity) {
     const Result<WrapSurfaces> wrap = wrap_surfaces(size_mm, dry, ground);
     if (!wrap) return wrap.error();
-    const FinishedCovariance covariance = predicted_covariance(material, schedule, size_mm, wrap->dry, wrap->ground);
-    return Reading{predicted_look(material, schedule, size_mm, wrap->dry, wrap->ground),
+    if (opacity)
+        if (const Status sound = validate(*opacity); !sound) return sound.error();
+    const FinishedCovariance covariance = predicted_covariance(material, schedule, size_mm, wrap->dry, wrap->ground, opacity);
+    return Reading{predicted_look(material, schedule, size_mm, wrap->dry, wrap->ground, opacity),
                    covariance.from_dry + covariance.rest, dry.context};
 }
 

@@ -44,7 +44,7 @@ std::vector<std::string> notes_on(const Spool& spool, const Surface& dry) {
 Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const Prepared& prepared,
                 const Ground& ground, const Surface& ground_surface, const RankingOptions& options) {
     const FinishedCovariance covariance =
-        options.coat_model.predicted_covariance(spool.material, row.schedule, spool.size_mm, prepared.dry, ground_surface);
+        options.coat_model.predicted_covariance(spool.material, row.schedule, spool.size_mm, prepared.dry, ground_surface, spool.opacity);
     Candidate out;
     out.spool = row.spool;
     out.schedule = row.schedule;
@@ -101,7 +101,7 @@ Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palett
         for (const Schedule schedule : options.schedules)
             for (std::size_t g = 0; g < grounds.size(); ++g) {
                 const Lab<D50> look = options.coat_model.predicted_look(
-                    palette[s].material, schedule, palette[s].size_mm, prepared[s].dry, ground_surfaces[g]);
+                    palette[s].material, schedule, palette[s].size_mm, prepared[s].dry, ground_surfaces[g], palette[s].opacity);
                 rows.push_back({s, g, schedule, look, ciede2000(target.lab, look)});
             }
     std::stable_sort(rows.begin(), rows.end(),

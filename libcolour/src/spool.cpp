@@ -68,6 +68,8 @@ Status validate(const Palette& palette) {
                          "Another lot, material or size is another spool: give it another code.");
         if (!(spool.size_mm >= min_thread_mm && spool.size_mm <= max_thread_mm))
             return fault("The thread diameter is outside 0.05..1 mm.", "Give the diameter in millimetres.");
+        if (spool.opacity)
+            if (const Status status = validate(*spool.opacity); !status) return fault(status.error().what, status.error().mend);
         if (spool.readings.empty())
             return fault("The spool has no reading.", "Read its dry colour from a photo or an instrument.");
         for (const Reading& reading : spool.readings)

@@ -123,14 +123,14 @@ bool check(const CardPrint& card) {
     const FibreThread clear(spool_coded("R1-16"), 1);
     // Where nothing absorbs all comes back; straight fibres in air send more of it sideways than toward the eye.
     for (const Schedule schedule : {Schedule::none, Schedule::finish, Schedule::preserver_finish})
-        good &= finding("where nothing absorbs, seen as white by", clear.wrapped(constant(0), schedule, constant(1))[40],
+        good &= finding("where nothing absorbs, seen as white by", clear.wrapped(constant(0), schedule, constant(1), constant(0))[40],
                         schedule == Schedule::finish ? 0.93 : 0.8, 1.07);
     for (const auto& [code, low, high] : {std::tuple{"R1-16", 12.0, 40.0}, {"R4-07", 0.0, 12.0}}) {
         const Spool& s = spool_coded(code);
         const FibreThread thread(s, 1);
         const Spectrum dye = dyed(s, [&](const Spectrum& absorption) { return thread.dry_opaque(absorption); });
         const auto lightness = [&](Schedule schedule) {
-            return lab_d50(thread.wrapped(dye, schedule, ground_named("graphite")))[0];
+            return lab_d50(thread.wrapped(dye, schedule, ground_named("graphite"), constant(0)))[0];
         };
         good &= finding("finish on graphite darkens by", lightness(Schedule::none) - lightness(Schedule::finish), low, high);
         good &= finding("preserver + finish on graphite darkens by",

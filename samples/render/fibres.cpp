@@ -30,6 +30,7 @@ struct Bundle {
 
 constexpr int columns = 12;
 constexpr double film = 0.5;        // of clear coat over the fibres; any thickness does
+constexpr double film_in_fibres = 7;  // how thick it is to its amber, beside what fills the gaps
 constexpr double roughness = 0.15;  // of the underside of a seal over air: it follows the fibres
 constexpr double straight = 60;     // no fibre runs straight for longer: there its light goes astray
 constexpr int most_steps = 20000;
@@ -193,7 +194,7 @@ class FibreTracer {
     void follow(TracedLayer& out) {
         const double sine = std::sqrt(0.5), turn = 6.283185307179586 * unit();
         Direction d{sine * std::cos(turn), sine, sine * std::sin(turn)};
-        double x = width_ * unit(), y = -film + 1e-9, in_fibre = 0, hits = 0;
+        double x = width_ * unit(), y = -film + 1e-9, in_fibre = 0, hits = 0, in_coat = 0;
         if (b_.coat_index > 1 && !meet(d, {0, -1, 0}, 1, b_.coat_index)) return;  // mirrored: specular excluded
         int inside = -1;
         for (int step = 0; step < most_steps; ++step) {
@@ -230,6 +231,12 @@ class FibreTracer {
             if (what == none) return;
             double length = 0;
             const int fibre = next_fibre(x, y, d, plane, length);
+            if (b_.coat_index > 1) {
+                // Of the way, what lies above the fibres is in the film.
+                const double end = y + length * d.y, low = std::min(y, end), high = std::max(y, end);
+                const double above = high <= 0 ? 1 : low >= 0 ? 0 : -low / (high - low);
+                in_coat += length * (above / film + (b_.rows > 0 && gap_index(std::max(low, 0.0)) > 1 ? (1 - above) / film_in_fibres : 0));
+            }
             x += length * d.x;
             y += length * d.y;
             if (fibre >= 0) {
@@ -246,7 +253,7 @@ class FibreTracer {
                     continue;
                 }
                 if (d.x * d.x + d.z * d.z < cone * cone)
-                    out.rays_.push_back({static_cast<float>(in_fibre), static_cast<float>(hits)});
+                    out.rays_.push_back({static_cast<float>(in_fibre), static_cast<float>(hits), static_cast<float>(in_coat)});
                 return;
             }
             if (what == seal) {
@@ -267,9 +274,11 @@ class FibreTracer {
     std::vector<std::vector<int>> cells_;
 };
 
-double TracedLayer::seen(double absorption, double base) const {
+double TracedLayer::seen(double absorption, double base, double amber) const {
     double sum = 0;
-    for (const Ray& r : rays_) sum += std::exp(-absorption * static_cast<double>(r.in_fibre)) * std::pow(base, static_cast<double>(r.base_hits));
+    for (const Ray& r : rays_)
+        sum += std::exp(-absorption * static_cast<double>(r.in_fibre) - amber * static_cast<double>(r.in_coat)) *
+               std::pow(base, static_cast<double>(r.base_hits));
     return share_ * sum;
 }
 
@@ -359,7 +368,7 @@ Spectrum FibreThread::dry_opaque(const Spectrum& absorption) const {
     return out;
 }
 
-Spectrum FibreThread::wrapped(const Spectrum& absorption, Schedule schedule, const Spectrum& ground) const {
+Spectrum FibreThread::wrapped(const Spectrum& absorption, Schedule schedule, const Spectrum& ground, const Spectrum& amber) const {
     const double soaks = schedule == Schedule::finish ? soaks_ : 0;
     Spectrum out;
     for (std::size_t i = 0; i < band_count; ++i) {
@@ -368,8 +377,15 @@ Spectrum FibreThread::wrapped(const Spectrum& absorption, Schedule schedule, con
             out[i] = bare_->seen(absorption[i], base);
             continue;
         }
-        out[i] = (soaks > 0 ? soaks * soaked_->seen(absorption[i], base) : 0) + (1 - soaks) * sealed_->seen(absorption[i], base);
+        out[i] = (soaks > 0 ? soaks * soaked_->seen(absorption[i], base, amber[i]) : 0) + (1 - soaks) * sealed_->seen(absorption[i], base, amber[i]);
     }
+    return out;
+}
+
+Spectrum coated_mark(const Spectrum& bare, const Spectrum& amber) {
+    static const TracedLayer film_alone = FibreTracer({.rows = 0, .coat_index = 1.53, .coat_reaches = 1e9}, 5).trace(rays);
+    Spectrum out;
+    for (std::size_t i = 0; i < band_count; ++i) out[i] = film_alone.seen(0, bare[i], amber[i]);
     return out;
 }
 

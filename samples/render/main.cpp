@@ -32,9 +32,12 @@ constexpr const char* usage =
     "                                   camera, the pose, the light and the nuisances\n"
     "  render card OUT.json             the card's layout as a spectrophotometer would give it\n"
     "  render shop OUT_DIR              the demo shop: OUT_DIR/spools.json\n"
-    "  render coats SEED OUT.csv [--count N] [--noise SD] [--by plates|fibres]\n"
+    "  render coats SEED OUT.csv [--count N] [--noise SD] [--by plates|fibres] [--opacity OPACITY.csv]\n"
     "                                   coat tests of threads that hang on no rack (40, noise 0.2 per Lab "
-    "axis, by plates)\n"
+    "axis, by plates);\n"
+    "                                   OPACITY.csv: the same threads dry over black and white\n"
+    "  render ambers SEED OUT.csv [--count N] [--noise SD]\n"
+    "                                   finished wraps under an amber finish, now and as new, and a mark beside them\n"
     "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json), --printer N: the card as a home printer prints it,\n"
     "         --beside LAYOUT: another card in the card's plane, as the model printer prints it, its corner at --beside-at X,Y (0,118)\n"
@@ -123,7 +126,7 @@ Arguments parsed(int argc, char** argv) {
         }
         bool known = false;
         for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
-                              "--count", "--noise", "--by", "--printer", "--beside", "--beside-at"})
+                              "--count", "--noise", "--by", "--opacity", "--printer", "--beside", "--beside-at"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -156,11 +159,11 @@ int run(int argc, char** argv) {
         return it == a.options.end() ? std::string(otherwise) : it->second;
     };
     const std::string command = a.plain.empty() ? "" : a.plain[0];
-    const std::size_t wanted = command == "scene" || command == "random" || command == "coats" ? 3
+    const std::size_t wanted = command == "scene" || command == "random" || command == "coats" || command == "ambers" ? 3
                                : command == "check"                                            ? 1
                                                                                                : 2;
     if ((command != "scene" && command != "random" && command != "card" && command != "shop" &&
-         command != "coats" && command != "check") ||
+         command != "coats" && command != "ambers" && command != "check") ||
         a.plain.size() != wanted)
         throw std::invalid_argument("unknown command, or too few or too many words");
 
@@ -168,17 +171,23 @@ int run(int argc, char** argv) {
         write_text(a.plain[1] + "/spools.json", dumped(shop()));
         return 0;
     }
-    if (command == "coats") {
+    if (command == "coats" || command == "ambers") {
         const std::uint64_t count = whole_number(option("--count", "40"));
         const std::string noise_text = option("--noise", "0.2");
         char* end = nullptr;
         const double noise = std::strtod(noise_text.c_str(), &end);
         if (count < 1 || count > 100000 || end == noise_text.c_str() || *end || !(noise >= 0 && noise <= 10))
             throw std::invalid_argument("--count must lie between 1 and 100000, --noise between 0 and 10");
+        if (command == "ambers") {
+            write_text(a.plain[2], random_ambers(whole_number(a.plain[1]), static_cast<int>(count), noise));
+            return 0;
+        }
         const std::string by = option("--by", "plates");
         if (by != "plates" && by != "fibres") throw std::invalid_argument("--by must be plates or fibres");
-        write_text(a.plain[2], random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise,
-                                                 by == "fibres" ? CoatJudge::fibres : CoatJudge::plates));
+        const RandomCoatTests drawn = random_coat_tests(whole_number(a.plain[1]), static_cast<int>(count), noise,
+                                                        by == "fibres" ? CoatJudge::fibres : CoatJudge::plates);
+        write_text(a.plain[2], drawn.table);
+        if (a.options.count("--opacity")) write_text(option("--opacity", ""), drawn.opacity);
         return 0;
     }
     CardPrint card = card_from(option("--card", "calibration/card.json"), Printer{whole_number(option("--printer", "0"))});

@@ -187,11 +187,33 @@ json random_scene(const RandomWish& wish, const std::vector<std::string>& sensor
     return s;
 }
 
-std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge) {
-    Dice dice(seed * 2 + 77777);
-    const auto normal = [&] {  // Box and Muller
-        return std::sqrt(-2 * std::log(1 - dice.unit())) * std::cos(6.283185307179586 * dice.unit());
-    };
+namespace {
+
+double normal(Dice& dice) {  // Box and Muller
+    return std::sqrt(-2 * std::log(1 - dice.unit())) * std::cos(6.283185307179586 * dice.unit());
+}
+
+void add_numbers(std::string& table, const std::vector<Lab>& labs, double noise, Dice& dice) {
+    for (const Lab& lab : labs)
+        for (const double v : lab) {
+            char text[64];
+            std::snprintf(text, sizeof text, ",%.3f", v + (noise > 0 ? noise * normal(dice) : 0));
+            table += text;
+        }
+}
+
+Lab any_colour(Dice& dice) {
+    const double lightness = dice.between(22, 90), hue = dice.between(0, 6.2832),
+                 chroma = dice.between(0, 1) * std::min(65.0, 1.3 * std::min(lightness - 15, 105 - lightness));
+    return {lightness, chroma * std::cos(hue), chroma * std::sin(hue)};
+}
+
+}  // namespace
+
+RandomCoatTests random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge) {
+    Dice dice(seed * 2 + 77777), opacity_dice(seed * 2 + 88889);
+    std::string opacity = "black_L,black_a,black_b,white_L,white_a,white_b,on_black_L,on_black_a,on_black_b,on_white_L,on_white_a,on_white_b\n";
+    const Spectrum black = constant(0.03), white = ground_named("white");
     const std::vector<Material> materials{Material::nylon, Material::nylon, Material::ncp_nylon,
                                           Material::polyester, Material::silk};
     const std::vector<std::string> grounds{"graphite", "grey", "cane",  "olive",
@@ -205,10 +227,7 @@ std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJ
         thread.material = dice.of(materials);
         thread.size_mm =
             thread.material == Material::silk ? 0.11 : dice.of(std::vector<double>{0.15, 0.15, 0.22, 0.26});
-        const double lightness = dice.between(22, 90), hue = dice.between(0, 6.2832),
-                     chroma =
-                         dice.between(0, 1) * std::min(65.0, 1.3 * std::min(lightness - 15, 105 - lightness));
-        thread.aim = {lightness, chroma * std::cos(hue), chroma * std::sin(hue)};
+        thread.aim = any_colour(dice);
         std::optional<FibreThread> fibres;
         if (judge == CoatJudge::fibres) fibres.emplace(thread, 3 * seed + dice.below(3));
         const DryLook on_spool = [&](const Spectrum& absorption) {
@@ -219,16 +238,56 @@ std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJ
         if (apart(dry, thread.aim) > 3) continue;  // no dye reaches it
         const Spectrum ground = ground_named(dice.of(grounds));
         const Schedule schedule = dice.chance(0.5) ? Schedule::finish : Schedule::preserver_finish;
-        const Lab finished = lab_d50(fibres ? fibres->wrapped(dye, schedule, ground)
+        const Lab finished = lab_d50(fibres ? fibres->wrapped(dye, schedule, ground, constant(0))
                                             : wrapped(thread, dye, schedule, ground, constant(0)));
         char text[64];
         std::snprintf(text, sizeof text, "%s,%.2f,%s", name(thread.material), thread.size_mm, name(schedule));
         table += text;
-        for (const Lab& lab : {lab_d50(ground), dry, finished})
-            for (const double v : lab) {
-                std::snprintf(text, sizeof text, ",%.3f", v + noise * normal());
-                table += text;
-            }
+        add_numbers(table, {lab_d50(ground), dry, finished}, noise, dice);
+        table += "\n";
+        std::vector<Lab> stick{lab_d50(black), lab_d50(white)};
+        for (const Spectrum& under : {black, white})
+            stick.push_back(lab_d50(fibres ? fibres->wrapped(dye, Schedule::none, under, constant(0))
+                                           : wrapped(thread, dye, Schedule::none, under, constant(0))));
+        std::string row;
+        add_numbers(row, stick, noise, opacity_dice);
+        opacity += row.substr(1) + "\n";
+        ++i;
+    }
+    return {table, opacity};
+}
+
+std::string random_ambers(std::uint64_t seed, int count, double noise) {
+    Dice dice(seed * 2 + 99991);
+    std::string table = "transmittance,now_L,now_a,now_b,new_L,new_a,new_b,mark_L,mark_a,mark_b,mark_now_L,mark_now_a,mark_now_b\n";
+    for (int i = 0; i < count;) {
+        Spool thread;
+        thread.code = "amber " + std::to_string(seed) + "/" + std::to_string(i);
+        thread.material = dice.of(std::vector<Material>{Material::nylon, Material::ncp_nylon, Material::silk});
+        thread.size_mm = thread.material == Material::silk ? 0.11 : 0.15;
+        thread.aim = any_colour(dice);
+        const FibreThread fibres(thread, 3 * seed + dice.below(2));
+        const DryLook on_spool = [&](const Spectrum& absorption) { return fibres.dry_opaque(absorption); };
+        const Spectrum dye = dyed(thread, on_spool);
+        if (apart(lab_d50(on_spool(dye)), thread.aim) > 3) continue;  // no dye reaches it
+        const Spectrum ground = ground_named(dice.of(std::vector<std::string>{"graphite", "cane", "maroon", "white"}));
+        const Schedule schedule = dice.chance(0.6) ? Schedule::finish : Schedule::preserver_finish;
+        // A tail that falls as a bell does, from the near ultraviolet, with a weak, broad shoulder in the blue: no exponential.
+        Spectrum tint = bump(dice.between(340, 390), dice.between(60, 110), 1) + bump(470, 60, dice.between(0, 0.15));
+        const double depth = dice.between(0.03, 0.6);
+        tint = depth / tint[12] * tint;  // 440 nm
+        const Spectrum mark = dice.chance(0.7) ? ground_named("white") : ground_named("cream");
+        // The mark's own face: closed and smooth already, or matte.
+        const bool matte = dice.chance(0.5);
+        Spectrum under = mark;
+        if (!matte)
+            for (double& r : under.at) r = beneath_surface(r);
+        char text[32];
+        std::snprintf(text, sizeof text, "%.4f", std::exp(-depth));
+        table += text;
+        add_numbers(table, {lab_d50(fibres.wrapped(dye, schedule, ground, tint))}, noise, dice);
+        add_numbers(table, {lab_d50(fibres.wrapped(dye, schedule, ground, constant(0)))}, 0, dice);
+        add_numbers(table, {lab_d50(mark), lab_d50(coated_mark(under, tint))}, noise, dice);
         table += "\n";
         ++i;
     }

@@ -21,7 +21,16 @@ struct RandomWish {
 // thread and finished wrap. noise: standard deviation of each reading, per Lab axis. By plates (thread.hpp) or by rays through
 // fibres (fibres.hpp; three lots of each material, some minutes).
 enum class CoatJudge { plates, fibres };
-std::string random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge);
+struct RandomCoatTests {
+    std::string table;
+    std::string opacity;  // of the same threads, row by row: the Lab of one dry layer over black and over white, and of these grounds
+};
+RandomCoatTests random_coat_tests(std::uint64_t seed, int count, double noise, CoatJudge judge);
+
+// Finished wraps whose finish has gone amber, by rays through fibres, as lines of a table: transmittance (of the film at 440 nm, internal, crossed once),
+// the Lab of the wrap now and as it was when the finish was clear, and of a white or pale mark, bare and under the same finish. The first is the
+// truth, the others have noise, but for the wrap as it was.
+std::string random_ambers(std::uint64_t seed, int count, double noise);
 
 // A scene as in samples/scenes; the same wish gives the same scene everywhere.
 nlohmann::json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors);

@@ -335,6 +335,9 @@ int main(int argc, char** argv) {
         {"coat add, from photos",
          {"coat", "add", "--before", photo("test-dry.jpg"), "--after", photo("test-finished.jpg"), "--card", card, "--spool", "R1-12", "--schedule",
           "finish", "--shop", "SHOP"}},
+        {"coat opacity",
+         {"coat", "opacity", "--spool", "R4-02", "--black", "62,-1,6", "--white", "88.5,0,11", "--black-ground", "18,0,0", "--white-ground", "93,-1,2", "--shop",
+          "SHOP"}},
         {"an older rack's change", {"spool", "edit", "Q-1", "--metres", "42", "--shop", "SHOP"}, Scenario::older, true},
         {"older coat tests' change", {"coat", "add", "--table", tests.string(), "--shop", "SHOP"}, Scenario::older, true},
     };

@@ -74,3 +74,66 @@ TEST_CASE("Lekner and Dorf 1988: a surface under a film of liquid is darker as c
     // The absorbed share itself: a = 0.5, n = 1.333: 0.972 x 0.5 / (1 - 0.475 x 0.5).
     CHECK(wetted_absorption(0.5, 1.333) == Approx(0.972 * 0.5 / (1 - 0.475 * 0.5)).margin(0.001));
 }
+
+TEST_CASE("Williams and Clapper 1953: a dye layer over paper, lit at 45 degrees and seen square on") {
+    // J. Opt. Soc. Am. 43 (1953) 595, index 1.53: R = 0.193 t^2.13 / (1 / (2 R_B) - integral t^(2 sec u) r(u) sin u cos u du). Constants from memory
+    // of the paper; 2.13 = 1 + sec(27.5 degrees).
+    const TintedFilm film(1.53);
+    const double depth = 0.3;
+    const double exponent = -std::log(film.at(depth).gain / film.at(0).gain) / depth;
+    CHECK(exponent == Approx(2.13).margin(0.005));
+    CHECK(film.at(0).gain / 2 == Approx(0.193).margin(0.001));
+    CHECK(film.at(0).returned == Approx(fresnel_diffuse_internal(1.53)).epsilon(1e-9));
+    CHECK(film.at(1e-9).returned == Approx(fresnel_diffuse_internal(1.53)).margin(1e-4));
+    // The integral over the hemisphere, summed here apart from the library by small steps of the angle.
+    for (const double d : {0.05, 0.3, 1.0, 3.0}) {
+        const int steps = 200000;
+        double sum = 0;
+        for (int i = 0; i < steps; ++i) {
+            const double u = (i + 0.5) * std::acos(0.0) / steps, sine = 1.53 * std::sin(u);
+            const double r = sine >= 1 ? 1.0 : fresnel_reflectance(1.53, std::asin(sine));
+            sum += 2 * std::exp(-2 * d / std::cos(u)) * r * std::sin(u) * std::cos(u) * std::acos(0.0) / steps;
+        }
+        CAPTURE(d);
+        CHECK(film.at(d).returned == Approx(sum).margin(1e-4));
+    }
+    // A dye layer darkens pale paper by more than its two crossings alone, dark paper by no more than them.
+    const auto darkened = [&](double body) { return film.at(depth).outside(body) / film.at(0).outside(body); };
+    CHECK(darkened(0.9) < 0.75 * std::exp(-2.13 * depth));
+    CHECK(darkened(0.02) == Approx(std::exp(-2.13 * depth)).epsilon(0.02));
+}
+
+TEST_CASE("Kubelka 1948: from the reflectances over two grounds back to scattering and absorption") {
+    // Kubelka's solution and its two limits, written out: S = (1/b) Ar coth ((a - R0) / (b R0)) with a from R0, R and Rg (J. Opt. Soc. Am. 38 (1948) 448,
+    // equations from memory), for an ideal black ground.
+    for (const double KX : {0.0, 0.02, 0.4, 3.0})
+        for (const double SX : {0.3, 2.0, 6.0}) {
+            const TwoFluxLayer layer{KX, SX};
+            CAPTURE(KX, SX);
+            for (const auto& [black, white] : {std::pair{0.0, 1.0}, std::pair{0.0, 0.8}, std::pair{0.03, 0.82}}) {
+                const double over_black = layer.reflectance_over(black), over_white = layer.reflectance_over(white);
+                const auto found = layer_over_two_grounds(over_black, black, over_white, white);
+                REQUIRE(found);
+                CHECK(found->SX == Approx(SX).epsilon(1e-4));
+                CHECK(found->KX == Approx(KX).epsilon(1e-4).margin(1e-4));
+            }
+            if (KX > 0) {
+                const double R0 = layer.reflectance_over(0), R = layer.reflectance_over(0.8);
+                const double a = 0.5 * (R + (R0 - R + 0.8) / (R0 * 0.8)), b = std::sqrt(a * a - 1);
+                CHECK(std::atanh(b * R0 / (1 - a * R0)) / b == Approx(SX).epsilon(1e-6));
+            }
+        }
+    CHECK_FALSE(layer_over_two_grounds(0.5, 0.0, 0.4, 0.8));
+    CHECK_FALSE(layer_over_two_grounds(0.5, 0.0, 0.5, 0.02));
+    CHECK_FALSE(layer_over_two_grounds(1.5, 0.0, 0.5, 0.8));
+}
+
+TEST_CASE("ISO 6504-3: a contrast ratio of 98 % is what a paint is said to hide at") {
+    // ISO 6504-3 gives the contrast ratio as Y over black by Y over white; 98 % is the usual point of full hiding (from memory; so Judd and Wyszecki, "Color
+    // in Business, Science and Industry", on hiding power, for a white ground of 0.80). A white paint without absorption, S X = 20, is past it, S X = 10 is not.
+    const auto ratio = [](double SX) { return contrast_ratio(TwoFluxLayer{0, SX}.reflectance_over(0), TwoFluxLayer{0, SX}.reflectance_over(0.8)); };
+    CHECK(ratio(20) > 0.98);
+    CHECK(ratio(10) < 0.98);
+    // Without absorption R over black is S X / (1 + S X): Kubelka and Munk 1931.
+    CHECK(TwoFluxLayer{0, 4}.reflectance_over(0) == Approx(0.8).epsilon(1e-12));
+}

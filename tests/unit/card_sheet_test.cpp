@@ -183,3 +183,26 @@ TEST_CASE("The ending of the file's name tells PDF from SVG, and nothing else is
     CHECK(write_card_sheet(bench_card(), folder.path / "no" / "card.pdf", Paper::a4).error().reason ==
           Reason::storage);
 }
+
+TEST_CASE("The sleeve of a two-tone stick is true to size, half black and half bare, and goes round the dowel") {
+    const TemporaryFolder folder;
+    REQUIRE(write_stick_sheet(8, folder.path / "stick.pdf", Paper::a4));
+    const std::string command = "pdftoppm -r " + std::to_string(dots_per_inch) + " -singlefile '" + (folder.path / "stick.pdf").string() + "' '" +
+                                (folder.path / "page").string() + "'";
+    INFO("This test needs pdftoppm, of poppler-utils.");
+    REQUIRE(std::system(command.c_str()) == 0);
+    const cv::Mat page = cv::imread((folder.path / "page.ppm").string());
+    REQUIRE_FALSE(page.empty());
+    const double left = first_sleeve_on_sheet.x_mm, top = first_sleeve_on_sheet.y_mm, way_round = 3.14159265 * 8 + stick_overlap_mm;
+    CHECK(black_mm(page, top + 5, left - 2, left + stick_sleeve_mm + 2) == Approx(stick_sleeve_mm / 2).margin(0.3));
+    CHECK(black_mm(page, top + 5, left + stick_sleeve_mm / 2 + 1, left + stick_sleeve_mm - 1) == Approx(0).margin(0.01));
+    // Along the black half: its height, and nothing of it beyond.
+    const int x = static_cast<int>(std::lround((left + 5) * dots_per_mm));
+    double high = 0;
+    for (int y = 0; y < static_cast<int>((top + way_round + 5) * dots_per_mm); ++y)
+        if (y > (top - 3) * dots_per_mm) high += page.at<cv::Vec3b>(y, x)[1] < 60 ? 1 / dots_per_mm : 0;
+    CHECK(high == Approx(way_round).margin(0.3));
+    CHECK_FALSE(stick_sheet_pdf(2, Paper::a4));
+    CHECK_FALSE(stick_sheet_pdf(std::nan(""), Paper::letter));
+    CHECK(stick_sheet_pdf(16, Paper::letter));
+}

@@ -10,6 +10,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "card/view.hpp"
+#include "colour/difference.hpp"
 #include "shop/colour_json.hpp"
 #include "support/command.hpp"
 #include "support/image_bytes.hpp"
@@ -45,7 +46,7 @@ void explained(const Ended& ended) {
 }  // namespace
 
 TEST_CASE("every command's help has an example, and ends well") {
-    for (const char* command : {"read", "shoot", "match", "card print", "card assign", "card fit", "audit", "coat add", "coat check", "coat model", "job takes", "job new", "job show", "job sheet", "job done", "shop check", "shop restore", "shop settings", "spool enrol", "spool add", "spool edit", "bench"}) {
+    for (const char* command : {"read", "shoot", "match", "card print", "card assign", "card fit", "audit", "coat add", "coat check", "coat opacity", "coat model", "job takes", "job new", "job show", "job sheet", "job done", "shop check", "shop restore", "shop settings", "spool enrol", "spool add", "spool edit", "bench"}) {
         INFO(command);
         const Ended ended = bindhue_command(std::string(command) + " --help");
         CHECK(ended.code == 0);
@@ -218,6 +219,113 @@ TEST_CASE("match --json has the fields that others rely on, best first") {
     const Ended repeated =
         bindhue_command(std::string("match --json --top 7 ").append(photo("door.jpg")) + demo_shop);
     CHECK(repeated.out == ended.out);
+}
+
+TEST_CASE("match tells the difference under each light, and in which it is worst") {
+    const std::string ask = "match --lab 24,35,19 --ground 18,0,0 --top 4 --light D50,D65,A,FL11" + demo_shop;
+    const Ended ended = bindhue_command(ask + " --json");
+    REQUIRE(ended.code == 0);
+    const json match = json::parse(ended.out);
+    for (const json& c : match["candidates"]) {
+        REQUIRE(c.at("lights").size() == 4);
+        const char* expected[] = {"D50", "D65", "A", "F11"};
+        for (std::size_t i = 0; i < 4; ++i) CHECK(c["lights"][i].at("light") == expected[i]);
+        // Under D50 it is the difference of the two colours themselves.
+        const auto& lab = c["predicted_lab"];
+        CHECK(c["lights"][0].at("delta_e").get<double>() == Approx(ciede2000(Lab<D50>{24, 35, 19}, Lab<D50>{lab[0], lab[1], lab[2]})).margin(0.01));
+    }
+    const Ended words = bindhue_command(ask);
+    CHECK_THAT(words.out, Catch::Contains("worst in"));
+    CHECK_THAT(words.out, Catch::Contains("second photo"));
+    CHECK(bindhue_command("match --lab 24,35,19 --light candle" + demo_shop).code == 2);
+}
+
+TEST_CASE("coat opacity keeps with the spool how much one layer hides, and predictions rest on it") {
+    const TemporaryFolder folder;
+    const std::filesystem::path shop = folder.path / "shop";
+    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop, std::filesystem::copy_options::recursive);
+    std::filesystem::remove(shop / "coat-tests.json");
+    const auto with_shop = [&](const std::string& arguments) { return bindhue_command(arguments + " --shop " + quoted(shop)); };
+    const std::string test = "coat opacity --spool R4-02 --black-ground 18,0,0 --white-ground 93,-1,2 ";
+    const auto look = [&] {
+        const json match = json::parse(with_shop("match --lab 75,0,8 --ground 18,0,0 --schedule finish --top 200 --json").out);
+        for (const json& c : match["candidates"])
+            if (c["spool"] == "R4-02") return c["predicted_lab"][0].get<double>();
+        return -1.0;
+    };
+    const double before = look();
+    const Ended ended = with_shop(test + "--black 62,-1,6 --white 88.5,0,11 --json");
+    CAPTURE(ended.err);
+    REQUIRE(ended.code == 0);
+    const json found = json::parse(ended.out);
+    CHECK(found.at("format") == "bindhue-coat-opacity");
+    CHECK(found.at("scattering").get<double>() < 2.6);
+    // Contrast ratio by hand: Y is ((L + 16) / 116)^3 (CIE 1976), 0.3040 of L 62 and 0.7311 of 88.5.
+    CHECK(found.at("contrast_ratio").get<double>() == Approx(0.3040 / 0.7311).margin(0.001));
+    CHECK(json::parse(with_shop("spool show R4-02 --json").out)["spools"][0]["opacity"]["scattering"] == found["scattering"]);
+    CHECK(look() < before - 3);
+    // The same question by coat predict, and back from a table.
+    const std::filesystem::path table = folder.path / "rack.csv";
+    REQUIRE(with_shop("spool export " + quoted(table)).code == 0);
+    CHECK_THAT(text_of(table), Catch::Contains("opacity_log_sd"));
+    CHECK_THAT(with_shop(test + "--black 62,-1,6 --white 88.5,0,11").out, Catch::Contains("contrast ratio 42 %"));
+    const std::string rack = text_of(shop / "spools.json");
+    for (const char* wrong : {"--black 88.5,0,11 --white 62,-1,6", "--black 62,-1,6 --white 2", "--black 62,-1,6 --white 88,0,nan", "--black 60,-60,4 --white 85,0,90"})
+        explained(with_shop(test + wrong));
+    explained(with_shop("coat opacity --spool nobody --black 62,-1,6 --white 88.5,0,11"));
+    CHECK(with_shop(test + "--black 60,-1,4").code == 2);
+    CHECK(with_shop("coat opacity --spool R4-02").code == 2);
+    CHECK(text_of(shop / "spools.json") == rack);
+}
+
+TEST_CASE("coat check puts new wrap beside old, in each light") {
+    const std::string ask = "coat check --beside " + photo("door.jpg") + " --taken-under door";
+    // The two trims are one thread, the two wraps are two.
+    const json alike = json::parse(bindhue_command(ask + " --old-band 2 --new-band 4 --json").out);
+    CHECK(alike.at("format") == "bindhue-coat-beside");
+    REQUIRE(alike.at("lights").size() == 1);
+    CHECK(alike["lights"][0].at("verdict") != "visible");
+    CHECK(alike["lights"][0].at("interval")[0].get<double>() < 2);
+    const Ended apart = bindhue_command(ask + " --old-band 3 --new-band 6");
+    REQUIRE(apart.code == 0);
+    CHECK_THAT(apart.out, Catch::Contains("visible") && Catch::Contains("lighter") && Catch::Contains("second photo"));
+    CHECK_THAT(apart.out, !Catch::Contains("WARNING"));
+    CHECK(bindhue_command(ask).code == 2);
+    CHECK(bindhue_command(ask + " --old-band 3 --new-band 3").code == 2);
+    CHECK(bindhue_command("coat check --old-band 3 --new-band 6").code == 2);
+    explained(bindhue_command(ask + " --old-band 3 --new-band 60"));
+}
+
+TEST_CASE("match tells how the bare blank beside the band looks when it is coated too") {
+    const Ended ended = bindhue_command("match --json --top 1 " + photo("door.jpg") + demo_shop);
+    REQUIRE(ended.code == 0);
+    const json match = json::parse(ended.out);
+    is_numbers(match.at("coated_blank").at("lab"), 3);
+    CHECK(match["coated_blank"]["lab"][0].get<double>() < 17.5);
+    CHECK_THAT(bindhue_command("match --top 1 " + photo("door.jpg") + demo_shop).out, Catch::Contains("if it is coated too"));
+    CHECK_FALSE(json::parse(bindhue_command("match --lab 24,35,19 --json" + demo_shop).out).contains("coated_blank"));
+}
+
+TEST_CASE("match --as-new undoes the amber of the old finish, given or read from a place, and asks about fading") {
+    const std::string ask = "match --lab 66,2,30 --ground 18,0,0 --top 2" + demo_shop;
+    for (const char* amber : {" --as-new --amber 0.8", " --as-new --amber 0.8,0.02", " --as-new --amber-bare 92,0,2 --amber-coated 90,-2,30"}) {
+        const Ended ended = bindhue_command(ask + amber + " --json");
+        REQUIRE(ended.code == 0);
+        const json target = json::parse(ended.out).at("target");
+        CHECK(target.at("as_new").at("now_lab")[2] == 30);
+        CHECK(target["lab"][2].get<double>() < 25);
+        CHECK(target["lab"][0].get<double>() > 66);
+        CHECK(target["covariance"][2][2].get<double>() > target["as_new"]["now_covariance"][2][2].get<double>());
+        CHECK(target["as_new"].at("transmittance_440").get<double>() == Approx(0.85).margin(0.06));
+        CHECK(target["as_new"].at("transmittance_440_sd").get<double>() > 0);
+    }
+    const Ended words = bindhue_command(ask + " --as-new --amber 0.8");
+    CHECK_THAT(words.out, Catch::Contains("faded too?") && Catch::Contains("guide foot") && Catch::Contains("as it is now"));
+    for (const char* wrong : {" --as-new", " --amber 0.8", " --as-new --amber-bare 92,0,2", " --as-new --amber 0.8 --amber-bare 92,0,2 --amber-coated 90,-2,30"})
+        CHECK(bindhue_command(ask + wrong).code == 2);
+    for (const char* bad : {" --as-new --amber 0", " --as-new --amber nan", " --as-new --amber 0.8,7", " --as-new --amber-bare 92,0,2 --amber-coated 9",
+                            " --as-new --amber-bare 92,0,2 --amber-coated 92,0,-30"})
+        explained(bindhue_command(ask + bad));
 }
 
 TEST_CASE("card fit on a table of a sample's patches predicts each patch without having seen it") {

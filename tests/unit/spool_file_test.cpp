@@ -173,3 +173,20 @@ TEST_CASE("A rack with very many fields that are not ours is read without lookin
     REQUIRE_FALSE(twice);
     CHECK(twice.error().what == "The field \"x7\" is given twice in one object.");
 }
+
+TEST_CASE("What is known of a spool's opacity is kept, with fields that are not ours, and checked") {
+    Json file = sound();
+    file["spools"][0]["opacity"] = {{"scattering", 1.3}, {"log_sd", 0.2}, {"source", "stick.jpg"}, {"date", "2026-11-27"}, {"stick", 4}};
+    const auto read_again = read(file);
+    REQUIRE(read_again);
+    REQUIRE(read_again->entries[0].spool.opacity);
+    CHECK(read_again->entries[0].spool.opacity->scattering == 1.3);
+    CHECK_FALSE(read_again->entries[1].spool.opacity);
+    CHECK(Json::parse(*write_spool_file(*read_again))["spools"][0]["opacity"] == file["spools"][0]["opacity"]);
+    for (const Json& wrong : {Json("x"), Json{{"scattering", 1.3}}, Json{{"scattering", 0}, {"log_sd", 0.2}}, Json{{"scattering", 1}, {"log_sd", -0.2}}}) {
+        file["spools"][0]["opacity"] = wrong;
+        const auto refused = read(file);
+        REQUIRE_FALSE(refused);
+        CHECK_THAT(refused.error().where, Catch::Contains("spools[0].opacity"));
+    }
+}

@@ -26,7 +26,9 @@ ColourShift colour_shift(const Reading& before, const Reading& after);
 
 // The colour of thread as on its spool (opaque) from that of one dry layer of it, wound over a ground: light thread over a dark ground reads
 // darker than it is. By the prior's dry layer; its spread, and the ground's, are in the covariance. Errors: bad_value, as predict_finished.
-Result<Reading> spool_colour(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground);
+// opacity: of the thread, if it is known.
+Result<Reading> spool_colour(Material material, double size_mm, const Reading& dry_wrap, const Reading& ground,
+                             const std::optional<LayerOpacity>& opacity = {});
 
 // A wrap of one layer, read dry and then finished, over the ground as it looks bare.
 struct TestWrap {
@@ -34,6 +36,7 @@ struct TestWrap {
     Schedule schedule = Schedule::finish;
     double size_mm = 0.15;
     Reading ground, dry, finished;
+    std::optional<LayerOpacity> opacity;  // of the thread, if it is known
 };
 
 enum class CoatVerdict { as_expected, not_as_expected, cannot_tell };

@@ -50,15 +50,16 @@ class CoatModel {
     // Tests that the others contradict (a blotchy coat, the wrong spool), as indices into what was given.
     const std::vector<std::size_t>& outliers() const { return outliers_; }
 
-    // As predict_finished, with what was learned. Errors: the same.
+    // As predict_finished, with what was learned; a thread's own opacity counts beside what the tests say of its material. Errors: the same.
     Result<Reading> predict(Material material, Schedule schedule, double size_mm, const Reading& dry,
-                            const Reading& ground) const;
+                            const Reading& ground, const std::optional<LayerOpacity>& opacity = {}) const;
 
-    // The same in parts, for ranking many: precondition, size_mm in range.
+    // The same in parts, for ranking many: precondition, size_mm and opacity in range.
     Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
-                            const Surface& ground) const;
+                            const Surface& ground, const std::optional<LayerOpacity>& opacity = {}) const;
     FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
-                                            const Surface& dry, const Surface& ground) const;
+                                            const Surface& dry, const Surface& ground,
+                                            const std::optional<LayerOpacity>& opacity = {}) const;
 
   private:
     static constexpr std::size_t size = 20;  // five physical unknowns, five weights on each axis
@@ -71,6 +72,7 @@ class CoatModel {
         double scatter = 0;                                   // variance left in each of L, a and b
     };
     const Learned* find(Material material, Schedule schedule) const;
+    static Learned knowing(Learned learned, double size_mm, const std::optional<LayerOpacity>& opacity);
 
     std::vector<Learned> learned_;
     std::vector<std::size_t> outliers_;

@@ -14,6 +14,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 #include <string_view>
 
 #include "colour/reading.hpp"
@@ -41,6 +42,7 @@ Result<Schedule> parse_schedule(std::string_view text);
 int coats(Schedule schedule);
 
 inline constexpr double min_thread_mm = 0.05, max_thread_mm = 1.0;  // diameters that are thread
+inline constexpr double nominal_thread_mm = 0.15;                       // that scattering is given for
 
 // A surface known by its colour alone, with the spectrum to reason with and how that moves with the colour.
 // Dear to make (it finds the smoothest reflectance), cheap to use: make it once for each spool and ground.
@@ -71,6 +73,16 @@ class Surface {
     std::array<Coarse, 3> slope_{};
 };
 
+// What a test wrap over black and white taught of one layer of a thread (colour/opacity.hpp): it takes the place of the prior on scattering, as far as
+// it is sure.
+struct LayerOpacity {
+    double scattering = 1;  // S X of one dry layer as wound, 0.01..100
+    double log_sd = 0;      // standard deviation of its natural logarithm, 0.01..3
+
+    bool operator==(const LayerOpacity&) const = default;
+};
+Status validate(const LayerOpacity& opacity);  // error: bad_value
+
 // The physical state of a coated wrap.
 struct CoatingParameters {
     double scattering = 0;        // S X of one layer of dry thread, at the nominal size of 0.15 mm
@@ -85,6 +97,11 @@ CoatingParameters coating_prior(Material material,
 // The same with scattering, scattering ratio, absorption ratio, contact and haze moved by so many of the prior's standard deviations (of their
 // logarithms; of the logits of contact and haze).
 CoatingParameters coating_prior(Material material, Schedule schedule, const std::array<double, 5>& moved_by);
+// The scattering that an opacity tells of thread of that size, and its standard deviation, both in the prior's standard deviations from its median.
+struct InPriorDeviations {
+    double at = 0, sd = 1;
+};
+InPriorDeviations scattering_known(Material material, double size_mm, const LayerOpacity& opacity);
 // Standard deviation in CIELAB of what the model leaves out of a grey thread's look (a guess; see coating.cpp).
 double coating_residual(Material material, Schedule schedule);
 
@@ -106,9 +123,14 @@ LookSlopes look_slopes(Material material, Schedule schedule, const std::array<do
 // it looks bare. size_mm: diameter of the thread, min_thread_mm..max_thread_mm. The covariance holds the dry
 // and the ground reading's error carried through, the prior's spread, and what the model leaves out. Schedule
 // none over a ground: the dry layer as it shows the ground. Metallic keeps its colour at every schedule, with
-// a covariance wide enough for its change with angle. Errors: bad_value (size, or a colour no surface has).
+// a covariance wide enough for its change with angle. opacity: of this thread, if it is known. Errors: bad_value (size, opacity, or a colour no surface has).
 Result<Reading> predict_finished(Material material, Schedule schedule, double size_mm, const Reading& dry,
-                                 const Reading& ground);
+                                 const Reading& ground, const std::optional<LayerOpacity>& opacity = {});
+
+// How a bare ground (a blank, a mark) looks when a clear coat closes its surface. matte: share of it, 0..1, whose rough face mirrors nothing as one: it
+// deepens as a surface under a liquid film does (Lekner, Dorf 1988). Where the ground is smooth and clear coated already, the coat's face takes
+// the place of its own and nothing changes.
+Lab<D50> coated_ground_look(const Surface& bare, double matte);
 
 // What such a prediction is made from. Errors: as predict_finished.
 struct WrapSurfaces {
@@ -116,9 +138,9 @@ struct WrapSurfaces {
 };
 Result<WrapSurfaces> wrap_surfaces(double size_mm, const Reading& dry, const Reading& ground);
 
-// The same in parts, for ranking many: precondition, size_mm in range.
+// The same in parts, for ranking many: precondition, size_mm and opacity in range.
 Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry,
-                        const Surface& ground);
+                        const Surface& ground, const std::optional<LayerOpacity>& opacity = {});
 struct FinishedCovariance {
     Matrix3 from_dry;  // the dry reading's error, carried through
     Matrix3 shared;    // of it, what the dry reading shares with others of its kind
@@ -126,6 +148,7 @@ struct FinishedCovariance {
     Matrix3 by_dry;    // d Lab of the look / d Lab of the dry reading
 };
 FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
-                                        const Surface& dry, const Surface& ground);
+                                        const Surface& dry, const Surface& ground,
+                                        const std::optional<LayerOpacity>& opacity = {});
 
 }  // namespace bindhue

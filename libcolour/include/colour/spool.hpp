@@ -1,6 +1,7 @@
 // A spool of thread and the rack of them.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -18,6 +19,7 @@ struct Spool {
     std::string size;       // the label's letter: not a standard
     double size_mm = 0.15;  // thread diameter
     std::string lot;
+    std::optional<LayerOpacity> opacity;  // of one layer, if a test wrap over black and white told it
     std::vector<Reading>
         readings;  // dry, as on the spool, at least one; the first with no context is the absolute value
 
@@ -31,7 +33,7 @@ struct Spool {
 
 using Palette = std::vector<Spool>;
 
-// Codes unique and not empty, size in 0.05..1 mm, at least one reading, each valid. The error's `where` names
+// Codes unique and not empty, size in 0.05..1 mm, opacity in its range, at least one reading, each valid. The error's `where` names
 // the spool.
 Status validate(const Palette& palette);
 
