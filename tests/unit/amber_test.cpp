@@ -19,7 +19,7 @@ Amber strength(double transmittance, double sd = 0.02) {
 
 }  // namespace
 
-TEST_CASE("Amber makes white yellower and darker, and blue greyer; the more of it, the more") {
+TEST_CASE("Amber makes white yellower and darker, and blue greyer, the more of it, the more") {
     double b = 2, L = 92;
     for (const double transmittance : {0.9, 0.7, 0.5}) {
         const Lab<D50> white = ambered_look(surface({92, 0, 2}), strength(transmittance));
