@@ -114,7 +114,14 @@ bool tells_nothing(const PatchSample& p, const std::array<End, 3>& ends) {
     return open == 0 || (p.clipped && open == 3);
 }
 
-double quantile(std::vector<double> v, double p);
+double quantile(std::vector<double> v, double p) {
+    if (v.empty()) return 0;
+    std::sort(v.begin(), v.end());
+    const double x = p * static_cast<double>(v.size() - 1);
+    const auto i = std::min(static_cast<std::size_t>(x), v.size() - 1);
+    const std::size_t j = std::min(i + 1, v.size() - 1);
+    return v[i] + (x - static_cast<double>(i)) * (v[j] - v[i]);
+}
 
 // See CameraFit::prints_disagree. `held_out`: by fits that saw neither print.
 double disagreement_of_prints(std::span<const PatchSample> samples, const JointData& data, const std::vector<Lab<D50>>& held_out) {
@@ -133,15 +140,6 @@ double disagreement_of_prints(std::span<const PatchSample> samples, const JointD
         }
     constexpr double of_median = 1.4826, of_pair = 0.70710678;
     return differences.size() < fewest_pairs ? -1 : of_median * of_pair * quantile(differences, 0.5);
-}
-
-double quantile(std::vector<double> v, double p) {
-    if (v.empty()) return 0;
-    std::sort(v.begin(), v.end());
-    const double x = p * static_cast<double>(v.size() - 1);
-    const auto i = std::min(static_cast<std::size_t>(x), v.size() - 1);
-    const std::size_t j = std::min(i + 1, v.size() - 1);
-    return v[i] + (x - static_cast<double>(i)) * (v[j] - v[i]);
 }
 
 double reference_noise(const PatchSample& s) {
