@@ -1,6 +1,7 @@
 #include "bench/job_answer.hpp"
 
 #include <algorithm>
+#include <functional>
 #include <optional>
 #include <string_view>
 
@@ -77,7 +78,7 @@ Answer rod_answer(const std::vector<OldBand>& bands) {
     return out;
 }
 
-Answer job_row(const Shop& shop, const JobFile& file) {
+Answer job_row(const Shop& shop, const JobFile& file, const std::function<Result<SpoolFile>()>& rack) {
     Answer out{{"name", file.name}, {"date", file.date}, {"note", file.note}, {"done", file.state == JobState::done}};
     out["photos"] = file.photos;
     out["wraps"] = Answer::array();
@@ -91,7 +92,7 @@ Answer job_row(const Shop& shop, const JobFile& file) {
     out["metres"] = metres;
     out["rod"] = nullptr;
     out["trouble"] = nullptr;
-    const Result<JobSheet> sheet = load_job_sheet(shop, file.name);
+    const Result<JobSheet> sheet = load_job_sheet(shop, file, rack);
     if (!sheet)
         out["trouble"] = error_answer(sheet.error());
     else if (!sheet->old_rod.empty())
@@ -159,7 +160,13 @@ Result<Answer> jobs_answer(const std::filesystem::path& shop) {
     std::stable_sort(jobs->begin(), jobs->end(), [](const JobFile& a, const JobFile& b) { return a.date > b.date; });
     Answer out = opening("bindhue-bench-jobs");
     out["jobs"] = Answer::array();
-    for (std::size_t i = 0; i < std::min(most_shown, jobs->size()); ++i) out["jobs"].push_back(job_row(*opened, (*jobs)[i]));
+    // Read once for all of them, and not at all for jobs that name no spool.
+    std::optional<Result<SpoolFile>> rack;
+    const auto the_rack = [&] {
+        if (!rack) rack = opened->spools();
+        return *rack;
+    };
+    for (std::size_t i = 0; i < std::min(most_shown, jobs->size()); ++i) out["jobs"].push_back(job_row(*opened, (*jobs)[i], the_rack));
     out["left_off"] = jobs->size() - out["jobs"].size();
     return out;
 }

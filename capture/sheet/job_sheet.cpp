@@ -56,11 +56,16 @@ std::vector<Strip> old_wraps(const JobSheet& sheet) {
 }  // namespace
 
 Result<JobSheet> load_job_sheet(const Shop& shop, const std::string& name) {
-    JobSheet out;
     Result<JobFile> file = load_job(shop, name);
     if (!file) return file.error();
-    out.file = std::move(*file);
-    Result<SpoolFile> rack = rack_for(out.file.job, [&] { return shop.spools(); }, "job " + name);
+    return load_job_sheet(shop, std::move(*file), [&] { return shop.spools(); });
+}
+
+Result<JobSheet> load_job_sheet(const Shop& shop, JobFile file, const std::function<Result<SpoolFile>()>& open_rack) {
+    JobSheet out;
+    out.file = std::move(file);
+    const std::string& name = out.file.name;
+    Result<SpoolFile> rack = rack_for(out.file.job, open_rack, "job " + name);
     if (!rack) return rack.error();
     out.rack = std::move(*rack);
     Result<Settings> settings = load_settings(shop);

@@ -5,6 +5,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -26,6 +27,8 @@ struct JobSheet {
 
 // Of a job that the shop keeps. Errors: not_found (no such job; a spool that the rack does not have), storage, and what a file has wrong.
 Result<JobSheet> load_job_sheet(const Shop& shop, const std::string& name);
+// The same of a job that was loaded; `open_rack` gives the rack, for whoever shows many jobs and has it.
+Result<JobSheet> load_job_sheet(const Shop& shop, JobFile file, const std::function<Result<SpoolFile>()>& open_rack);
 
 // What is done, one after the other. `wait` is empty where nothing has to dry.
 struct WorkStep {
