@@ -1,0 +1,19 @@
+// A band's response made a reading: its colour, and every part of its doubt.
+#pragma once
+
+#include "colour/camera_fit.hpp"
+#include "photo/photo.hpp"
+#include "reading/reading.hpp"
+#include "wrap/body.hpp"
+
+namespace bindhue::capture {
+
+// Sets colour and covariance_of; what the pixels of an encoded file add is among it.
+void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, const CameraRgb& linear, const ResponseParts& covariance);
+
+void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector<std::string>& warnings);
+
+// Relative error of a band's light where a phone has not treated all places alike; 0 where it has.
+double local_tone(const CameraFit& fit);
+
+}  // namespace bindhue::capture

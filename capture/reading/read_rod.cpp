@@ -1,0 +1,246 @@
+#include "reading/read_rod.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "card/sharpness.hpp"
+#include "colour/difference.hpp"
+#include "reading/band_colour.hpp"
+#include "wrap/body.hpp"
+#include "wrap/rod.hpp"
+#include "wrap/segments.hpp"
+
+namespace bindhue::capture {
+namespace {
+
+// Where no fiducial tells: a soft photo's, from rendered ones.
+constexpr double usual_blur_px = 1.7;
+
+Error refuse(const std::string& photo, std::string what, std::string mend) {
+    return {Reason::cannot_measure, std::move(what), photo, std::move(mend)};
+}
+
+PixelPoint pixel(const cv::Point2d& p) { return {p.x, p.y}; }
+
+std::vector<PixelPoint> outline(const CardPose& pose, const Rod& rod, const Segment& s) {
+    constexpr double limb = 1.45;  // radians: nearly the edge as seen
+    std::vector<PixelPoint> out;
+    for (const auto& [at, theta] :
+         {std::pair{s.begin_mm, -limb}, {s.end_mm, -limb}, {s.end_mm, limb}, {s.begin_mm, limb}})
+        out.push_back(pixel(pose.project(rod.surface(at, theta))));
+    return out;
+}
+
+std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const CameraFit& fit) {
+    std::vector<Lab<D50>> out;
+    for (const BodyColour& body : bodies) out.push_back(to_lab(fit.to_xyz(body.linear)));
+    return out;
+}
+
+// How far a response is from the nearest mixture of two others, as a share of the way from the first to the second.
+double off_mixture(const CameraRgb& response, const CameraRgb& one, const CameraRgb& other) {
+    const Vector3 v = response.vector(), a = one.vector(), b = other.vector();
+    double along = 0, length = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        along += (v[k] - a[k]) * (b[k] - a[k]);
+        length += (b[k] - a[k]) * (b[k] - a[k]);
+    }
+    if (!(length > 0)) return 1.0;
+    const double t = std::clamp(along / length, 0.0, 1.0);
+    double left = 0;
+    for (std::size_t k = 0; k < 3; ++k) left += std::pow(v[k] - a[k] - t * (b[k] - a[k]), 2);
+    return std::sqrt(left / length);
+}
+
+// Is a run's response that of another with light of the lights' colours added, as a coat's rounded shoulder mirrors it? Shading may scale
+// it by a fifth; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. A grey could be any other grey with
+// light added, so it is not told. The limits are tuned on rendered photos, where no neighbours lie closer than 8 in CIELAB.
+bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vector3& white) {
+    constexpr double most_scaled = 0.2, most_added = 0.045, least_spread = 0.1, like = 0.03;
+    Vector3 u = response.vector(), w = under.vector();
+    double mean_u = 0, mean_w = 0, size = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        u[k] /= white[k];
+        w[k] /= white[k];
+        mean_u += u[k] / 3;
+        mean_w += w[k] / 3;
+        size += w[k] * w[k];
+    }
+    double both = 0, spread = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        both += (w[k] - mean_w) * (u[k] - mean_u);
+        spread += (w[k] - mean_w) * (w[k] - mean_w);
+    }
+    if (!(spread / 3 > least_spread * least_spread * size)) return false;
+    const double scale = std::clamp(both / spread, 1 - most_scaled, 1 + most_scaled),
+                 added = mean_u - scale * mean_w;
+    double left = 0;
+    for (std::size_t k = 0; k < 3; ++k) left += std::pow(u[k] - scale * w[k] - added, 2);
+    return added >= 0 && added <= most_added && left < like * like * size;
+}
+
+// How far two neighbours differ by what changes at all angles round the rod alike, CIELAB distance.
+double step_seen(const BodyColour& before, const BodyColour& after, const CameraFit& fit) {
+    Vector3 forward = before.linear.vector(), back = after.linear.vector();
+    for (std::size_t k = 0; k < 3; ++k) {
+        forward[k] += after.step[k];
+        back[k] -= after.step[k];
+    }
+    const auto lab = [&](const Vector3& v) { return to_lab(fit.to_xyz(CameraRgb::from(v))); };
+    return std::min(cie1976(lab(before.linear.vector()), lab(forward)),
+                    cie1976(lab(after.linear.vector()), lab(back)));
+}
+
+// Takes one false edge away, if there is any: a streak that comes or goes along a band; gaps between turns, which show the blank
+// (the rod's ends are taken for it); what blur leaves between two bands. The body colours on both sides tell them from bands.
+bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
+    constexpr double widest_gap_mm = 2.2, widest_blur_mm = 0.9, like = 0.2;
+    const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
+    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
+    const auto remove = [&](std::size_t i) {
+        segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(i));
+    };
+
+    std::size_t nearest = 0;
+    double least = least_step;
+    for (std::size_t i = 1; i < segments.size(); ++i)
+        if (const double d =
+                std::min(cie1976(labs[i], labs[i - 1]), step_seen(bodies[i - 1], bodies[i], fit));
+            d < least) {
+            least = d;
+            nearest = i;
+        }
+    // The coat's rounded shoulder at a wrap's end is shaded unlike the rest, and mirrors something else.
+    if (nearest == 0)
+        for (std::size_t i = 1; i < segments.size(); ++i) {
+            const double shorter = std::min(segments[i].length_mm(), segments[i - 1].length_mm());
+            const double longer = std::max(segments[i].length_mm(), segments[i - 1].length_mm());
+            const bool first = segments[i - 1].length_mm() < segments[i].length_mm();
+            const CameraRgb &run = bodies[first ? i - 1 : i].linear,
+                            &beside = bodies[first ? i : i - 1].linear;
+            if (shorter < widest_gap_mm && longer > 3 * shorter &&
+                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white)))
+                nearest = i;
+        }
+    if (nearest != 0) {
+        segments[nearest - 1].end_mm = segments[nearest].end_mm;
+        remove(nearest);
+        return true;
+    }
+    for (std::size_t i = 1; i + 1 < segments.size(); ++i) {
+        const double length = segments[i].length_mm(), across = cie1976(labs[i - 1], labs[i + 1]);
+        const CameraRgb &before = bodies[i - 1].linear, &here = bodies[i].linear,
+                        &after = bodies[i + 1].linear;
+        const bool shows_blank = off_mixture(here, before, bodies.front().linear) < like ||
+                                 off_mixture(here, before, bodies.back().linear) < like;
+        if (length < widest_gap_mm && across < 2 * least_step && i > 1 && i + 2 < segments.size() &&
+            shows_blank) {
+            segments[i - 1].end_mm = segments[i + 1].end_mm;
+            remove(i + 1);
+            remove(i);
+            return true;
+        }
+        if (length < widest_blur_mm && across > 2 * least_step && off_mixture(here, before, after) < like) {
+            segments[i - 1].end_mm = segments[i + 1].begin_mm = segments[i].begin_mm + length / 2;
+            remove(i);
+            return true;
+        }
+    }
+    return false;
+}
+
+// Bare blank beside bare blank is one run: what divided them is the coat's rounded end or a streak.
+bool join_bare(std::vector<Segment>& segments, const std::vector<BandFeatures>& features) {
+    std::vector<Segment> joined;
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        if (i > 0 && features[i].role == BandRole::blank && features[i - 1].role == BandRole::blank) {
+            joined.back().end_mm = segments[i].end_mm;
+        } else {
+            joined.push_back(segments[i]);
+        }
+    }
+    const bool changed = joined.size() != segments.size();
+    segments = std::move(joined);
+    return changed;
+}
+
+Result<std::vector<Segment>> segments_between(const std::vector<double>& edges_mm, const Rod& rod) {
+    std::vector<Segment> out;
+    double begin = rod.s_begin;
+    for (std::size_t i = 0; i <= edges_mm.size(); ++i) {
+        const double end = i < edges_mm.size() ? edges_mm[i] : rod.s_end;
+        if (!(end >= begin + shortest_given_band_mm))
+            return Error{Reason::bad_value,
+                         "the edges of the bands do not ascend by at least " + std::to_string(shortest_given_band_mm).substr(0, 3) +
+                             " mm each between " + std::to_string(rod.s_begin).substr(0, 4) + " and " + std::to_string(rod.s_end).substr(0, 5) +
+                             " mm, which the opening shows",
+                         "--edges", "give the places where bands meet, from left to right, in millimetres from the opening's left edge"};
+        out.push_back({begin, end});
+        begin = end;
+    }
+    return out;
+}
+
+}  // namespace
+
+Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
+                WrapReading& out) {
+    const Result<Rod> rod = find_rod(photo, options.layout, pose, fit);
+    if (!rod) return rod.error();
+    const double middle = (rod->s_begin + rod->s_end) / 2;
+    const double facing = rod->facing_camera(middle, pose);
+    const CameraShade camera =
+        camera_shade(*rod, pose, blur_of_edges(photo, options.layout, pose, fit).value_or(usual_blur_px));
+    const Skin skin = unroll(photo, pose, fit, *rod);
+    std::vector<Segment> segments;
+    if (options.edges_mm) {
+        Result<std::vector<Segment>> given = segments_between(*options.edges_mm, *rod);
+        if (!given) return given.error();
+        segments = std::move(*given);
+    } else {
+        segments = find_segments(skin, fit, facing);
+    }
+    if (segments.empty())
+        return refuse(photo.source, "no band could be told on the rod",
+                      "lay the wrap in the middle of the opening, in focus");
+    std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing, camera);
+    while (!options.edges_mm && join_one(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing, camera);
+    for (const BodyColour& body : bodies)
+        if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
+            return refuse(photo.source, "part of the rod in the opening is out of the picture",
+                          "take in the whole card");
+
+    std::vector<BandFeatures> features =
+        name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    if (!options.edges_mm && join_bare(segments, features)) {
+        bodies = body_colours(skin, segments, fit, facing, camera);
+        features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    }
+    std::vector<std::size_t> bare;
+    for (std::size_t i = 0; i < features.size(); ++i)
+        if (features[i].role == BandRole::blank) bare.push_back(i);
+    if (bare.size() > 1) bodies = body_colours(skin, segments, fit, facing, camera, bare);
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        BandReading band;
+        band.start_mm = segments[i].begin_mm;
+        band.length_mm = segments[i].length_mm();
+        band.role = features[i].role;
+        set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance);
+        band.pitch_mm = features[i].pitch_mm;
+        band.warnings = bodies[i].warnings;
+        warn_of_clipping(fit, bodies[i].linear, band.warnings);
+        if (band.role != BandRole::blank && !band.pitch_mm)
+            band.warnings.push_back("thread pitch not resolved in this picture");
+        band.outline = outline(pose, *rod, segments[i]);
+        out.bands.push_back(std::move(band));
+    }
+    out.blank_diameter_mm = 2 * rod->radius_at(middle);
+    if (const double strip = rod->strip_px(middle, pose); strip < fair_strip_px)
+        out.warnings.push_back("the rod is thin in the picture (its clean strip is " +
+                               std::to_string(static_cast<int>(strip)) + " pixels wide): come nearer, to " +
+                               std::to_string(static_cast<int>(std::ceil(pose.px_per_mm * fair_strip_px / strip))) +
+                               " px/mm, for a surer colour");
+    return ok();
+}
+
+}  // namespace bindhue::capture
