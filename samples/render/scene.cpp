@@ -153,7 +153,25 @@ Band band_from(Object& o) {
     o.text("schedule", schedule);
     band.schedule = schedule_named(schedule);
     o.number("pitch_mm", band.pitch_mm, 0.05, 1);
+    o.object("twisted_with", [&](Object& t) {
+        t.text("spool", band.other_spool);
+        spool_coded(band.other_spool);
+        t.number("share", band.other_share, 0.05, 0.95);
+        t.number("repeat_mm", band.repeat_mm, 0.2, 1000);
+    });
     return band;
+}
+
+Guide guide_from(Object& o) {
+    Guide guide;
+    o.number("at_mm", guide.at_mm, -50, 170);
+    o.number("angle_deg", guide.angle_deg, -180, 180);
+    o.numbers("feet_mm", guide.feet_mm, 0, 40);
+    o.number("width_mm", guide.width_mm, 0.5, 6);
+    o.number("height_mm", guide.height_mm, 0.2, 3);
+    o.number("ring_mm", guide.ring_mm, 2, 40);
+    o.number("stand_mm", guide.stand_mm, 0.5, 40);
+    return guide;
 }
 
 }  // namespace
@@ -226,6 +244,7 @@ Scene scene_from(const json& document) {
         ground_named(s.rod.blank);
         r.number("gaps", s.rod.gaps, 0, 0.5);
         r.number("amber", s.rod.amber, 0, 2);
+        r.each("guides", [&](Object& g) { s.rod.guides.push_back(guide_from(g)); });
     });
     o.each("bands", [&](Object& b) {
         Band band = band_from(b);

@@ -63,6 +63,18 @@ struct Band {
         "blank";  // blank, white, the code of an underwrap's spool, or deep: many turns, as on a spool
     Schedule schedule = Schedule::finish;
     double pitch_mm = 0;  // 0: from the thread's size
+    // Two-coloured thread: for a share of every so many millimetres of its length it is this spool's thread.
+    std::string other_spool;
+    double other_share = 0.5, repeat_mm = 3;
+};
+
+// A guide: its feet lie under the thread, its frame and ring stand over the bare blank between them.
+struct Guide {
+    double at_mm = 60;                     // of the ring, along the rod
+    double angle_deg = 180;                // round the rod; 0 is towards the viewer
+    std::array<double, 2> feet_mm{14, 14};  // lengths to the left and right; 0: none
+    double width_mm = 2.6, height_mm = 1.1;  // of a foot, and its height where the frame begins; it is ground to nothing at its tip
+    double ring_mm = 9, stand_mm = 4;      // the ring's diameter, and how high its lowest point stands
 };
 
 struct Rod {
@@ -72,6 +84,7 @@ struct Rod {
     std::string blank = "graphite";
     double gaps = 0.01;  // share of turns with a gap beside them
     double amber = 0;    // of the finish: absorption of one pass at 400 nm
+    std::vector<Guide> guides;
 };
 
 struct Cover {

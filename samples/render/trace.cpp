@@ -103,6 +103,9 @@ struct Stretch {  // of the rod: one band, or the blank between
     std::size_t body, gap;  // surfaces
     Spectrum colour;        // truth
     bool coated, metallic;
+    std::size_t other = 0;          // of a two-coloured thread
+    Spectrum one_colour{}, other_colour{};  // truth of each
+    std::size_t on_foot = 0, in_tunnel = 0;  // the same thread over a guide's foot, and beside it
 };
 
 class World {
@@ -111,13 +114,24 @@ class World {
     Traced photograph();
 
   private:
-    enum Surface : std::size_t { mirror, bench_light, bench_dark, phone, cover_first };
+    enum Surface : std::size_t { mirror, bench_light, bench_dark, phone, steel, cover_first };
 
     struct Hit {
         double t = 1e30;
-        enum { nothing, card_face, card_back, cover, rod, bench } what = nothing;
+        enum { nothing, card_face, card_back, cover, rod, bench, guide } what = nothing;
         std::size_t cover_index = 0;
         double u = 0, angle = 0;  // on the rod
+        Vec normal{};             // of a guide's wire
+    };
+    // A guide's frame and ring: rods with round ends.
+    struct Wire {
+        Vec from, to;
+        double radius;
+    };
+    // How a foot lifts the thread over it: height, its slope along the rod and round it.
+    struct Lift {
+        double height = 0, along = 0, around = 0;
+        bool on_foot = false, in_tunnel = false;
     };
 
     Scene scene_;
@@ -137,6 +151,9 @@ class World {
     Vec eye_{}, forward_{}, right_{}, down_{};
     double focal_ = 0, bend_ = 0;
     Vec phone_middle_{};
+    std::vector<Wire> wires_;
+    Vec wires_middle_{};
+    double wires_reach_ = 0;  // of all of them, from their middle
     double phone_half_right_ = 80, phone_half_down_ = 40;
 
     LightMap on_card_, on_bench_, on_rod_bare_, on_rod_coated_;
@@ -144,6 +161,9 @@ class World {
 
     void place_camera();
     void place_rod();
+    void place_guides();
+    Lift lift(double u, double angle) const;
+    bool meets_guide(Vec from, Vec d, double far, double& t, Vec& normal) const;
     void make_surfaces(const Sensor& sensor);
     void make_light();
 
@@ -176,6 +196,7 @@ World::World(const Scene& scene, const CardPrint& card, const Sensor& sensor) : 
     channels_ = scene_.lights.size() * way_count;
     place_camera();
     place_rod();
+    place_guides();
     make_surfaces(sensor);
     make_light();
 }
@@ -224,6 +245,100 @@ void World::place_rod() {
     slope_ = 0.5 * (r.diameter_right_mm - r.diameter_left_mm) / length;
 }
 
+constexpr double frame_reach_mm = 3;  // from a guide's ring to where its feet begin, along the rod
+
+void World::place_guides() {
+    for (const Guide& g : scene_.rod.guides) {
+        const double angle = g.angle_deg * pi / 180;
+        const auto over = [&](double u, double height, double aside) {
+            const Vec out = std::sin(angle) * across_ + Vec{0, 0, std::cos(angle)};
+            const Vec round = std::cos(angle) * across_ - Vec{0, 0, std::sin(angle)};
+            return rod_point(u, angle) + height * out + aside * round;
+        };
+        const double wire = 0.28 * g.width_mm, middle = g.stand_mm + g.ring_mm / 2;
+        for (const double side : {-1.0, 1.0})
+            if (g.feet_mm[side < 0 ? 0 : 1] > 0)
+                for (const double aside : {-1.0, 1.0})
+                    wires_.push_back({over(g.at_mm + side * frame_reach_mm, g.height_mm - wire, 0),
+                                      over(g.at_mm, middle, 0.5 * aside * g.ring_mm), wire});
+        constexpr int parts = 20;
+        for (int i = 0; i < parts; ++i) {
+            const auto at = [&](int k) {
+                const double turn = 2 * pi * k / parts;
+                return over(g.at_mm, middle + 0.5 * g.ring_mm * std::cos(turn), 0.5 * g.ring_mm * std::sin(turn));
+            };
+            wires_.push_back({at(i), at(i + 1), 1.3 * wire});
+        }
+    }
+    if (wires_.empty()) return;
+    for (const Wire& w : wires_) wires_middle_ = wires_middle_ + 1.0 / static_cast<double>(wires_.size()) * w.from;
+    for (const Wire& w : wires_)
+        for (const Vec& end : {w.from, w.to}) {
+            const Vec off = end - wires_middle_;
+            wires_reach_ = std::max(wires_reach_, std::sqrt(dot(off, off)) + w.radius);
+        }
+}
+
+// Bump only: the outline of the rod does not know of it. Thread bridges the corner beside the foot, over a tunnel.
+World::Lift World::lift(double u, double angle) const {
+    Lift out;
+    for (const Guide& g : scene_.rod.guides)
+        for (const double side : {-1.0, 1.0}) {
+            const double length = g.feet_mm[side < 0 ? 0 : 1], inner = g.at_mm + side * frame_reach_mm,
+                         left = length - side * (u - inner);  // to the tip
+            if (left <= 0 || left > length) continue;
+            const double height = std::max(0.05, g.height_mm * left / length), tunnel = 1.2 * height;
+            double turned = std::remainder(angle - g.angle_deg * pi / 180, 2 * pi);
+            const double aside = std::abs(turned) * radius(u), edge = g.width_mm / 2;
+            if (aside >= edge + tunnel) continue;
+            out.along = -side * g.height_mm / length;
+            out.height = height;
+            if (aside < edge) {
+                out.on_foot = true;
+                // Its top is rounded a little.
+                out.around = -0.5 * turned * radius(u) / edge * 0.3;
+            } else {
+                out.in_tunnel = true;
+                const double down = (aside - edge) / tunnel;
+                out.height = height * (1 - down);
+                out.along *= 1 - down;
+                out.around = (turned > 0 ? -1 : 1) * height / tunnel;
+            }
+        }
+    return out;
+}
+
+bool World::meets_guide(Vec from, Vec d, double far, double& t_out, Vec& normal_out) const {
+    if (wires_.empty()) return false;
+    const double length2 = dot(d, d);
+    {
+        const Vec o = from - wires_middle_;
+        const double b = dot(o, d), c = dot(o, o) - wires_reach_ * wires_reach_;
+        if (b * b - length2 * c < 0) return false;
+    }
+    bool met = false;
+    for (const Wire& w : wires_) {
+        const Vec ba = w.to - w.from, oa = from - w.from;
+        const double baba = dot(ba, ba), bard = dot(ba, d), baoa = dot(ba, oa), rdoa = dot(d, oa), oaoa = dot(oa, oa);
+        const double a = baba * length2 - bard * bard, b = baba * rdoa - baoa * bard,
+                     c = baba * oaoa - baoa * baoa - w.radius * w.radius * baba, h = b * b - a * c;
+        if (h < 0) continue;
+        double t = a > 1e-12 ? (-b - std::sqrt(h)) / a : -1;
+        const double y = baoa + t * bard;
+        if (!(y > 0 && y < baba && t > 1e-6)) {  // a round end
+            const Vec oc = y <= 0 ? oa : from - w.to;
+            const double bb = dot(d, oc), cc = dot(oc, oc) - w.radius * w.radius, hh = bb * bb - length2 * cc;
+            if (hh < 0) continue;
+            t = (-bb - std::sqrt(hh)) / length2;
+        }
+        if (t < 1e-6 || t >= far) continue;
+        const Vec p = from + t * d;
+        const double along = std::clamp(dot(p - w.from, ba) / baba, 0.0, 1.0);
+        far = t_out = t, normal_out = unit(p - (w.from + along * ba)), met = true;
+    }
+    return met;
+}
+
 void World::make_surfaces(const Sensor& sensor) {
     const Spectrum blank = ground_named(scene_.rod.blank);
     const Spectrum amber = bump(380, 70, scene_.rod.amber);
@@ -240,6 +355,7 @@ void World::make_surfaces(const Sensor& sensor) {
         surfaces_[bench_dark] = constant(0.16) + bump(470, 90, 0.012);
     }
     surfaces_[phone] = constant(0.02);
+    surfaces_[steel] = constant(0.16) + bump(620, 150, 0.02);
     for (const Cover& c : scene_.covers) surfaces_.push_back(ground_named(c.ground));
     first_print_ = surfaces_.size();
     surfaces_.insert(surfaces_.end(), card_.prints.begin(), card_.prints.end());
@@ -268,19 +384,31 @@ void World::make_surfaces(const Sensor& sensor) {
             const Spool& under = spool_coded(band.ground);
             ground = wrapped(under, dyed(under), band.schedule, blank, constant(0));
         }
-        const Spectrum body =
-            band.ground == "deep" ? ground : wrapped(spool, dyed(spool), band.schedule, ground, amber);
+        const auto over = [&](const Spool& thread, const Spectrum& under) {
+            return band.ground == "deep" ? dry_opaque(thread, dyed(thread))
+                                         : wrapped(thread, dyed(thread), band.schedule, under, amber);
+        };
+        const Spectrum one = over(spool, ground);
+        const bool two_coloured = !band.other_spool.empty();
+        const Spectrum other = two_coloured ? over(spool_coded(band.other_spool), ground) : one;
+        const double share = two_coloured ? band.other_share : 0.0;
+        const Spectrum body = (1 - share) * one + share * other;
         const double end = band.start_mm + band.length_mm;
         // A gap is a fifth of the pitch wide.
         const double open = 0.2 * scene_.rod.gaps;
         Stretch s{band.start_mm,
                   end,
                   band,
-                  add_surface(body),
+                  add_surface(one),
                   add_surface(ground),
                   (1 - open) * body + open * ground,
                   band.schedule != Schedule::none,
                   spool.material == Material::metallic};
+        s.other = two_coloured ? add_surface(other) : s.body;
+        s.one_colour = one, s.other_colour = other;
+        s.on_foot = add_surface(over(spool, surfaces_[steel]));
+        // Finish and air fill the tunnel; little comes back out of it.
+        s.in_tunnel = add_surface(over(spool, constant(0.02)));
         stretches_.push_back(s);
         reached = end;
     }
@@ -376,6 +504,13 @@ World::Hit World::first_hit(Vec from, Vec d) const {
     double t, u, angle;
     if (meets_rod(from, d, t, u, angle) && t < hit.t)
         hit.t = t, hit.what = Hit::rod, hit.u = u, hit.angle = angle;
+    Vec normal;
+    if (meets_guide(from, d, hit.t, t, normal)) {
+        hit.t = t, hit.what = Hit::guide, hit.normal = normal;
+        // Its light is that of the rod's skin which faces the same way.
+        const Vec p = from + t * d;
+        hit.u = dot(p - start_, along_), hit.angle = std::atan2(dot(normal, across_), normal.z);
+    }
     return hit;
 }
 
@@ -393,6 +528,8 @@ bool World::blocked(Vec from, Vec to, bool on_rod) const {
             return true;
     }
     if (meets_phone(from, d, 1.0)) return true;
+    Vec normal;
+    if (double at = 0; meets_guide(from, d, 1.0, at, normal)) return true;
     if (!on_rod) {
         double t, u, angle;
         if (meets_rod(from, d, t, u, angle) && t < 1.0) return true;
@@ -485,6 +622,7 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
                 break;
             case Hit::cover:
             case Hit::rod:
+            case Hit::guide:
                 break;
         }
     }
@@ -563,9 +701,12 @@ Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
         std::find_if(stretches_.begin(), stretches_.end(), [&](const Stretch& s) { return hit.u < s.to; });
     const Stretch& s = stretch == stretches_.end() ? stretches_.back() : *stretch;
     const Vec p = rod_point(hit.u, hit.angle);
-    const Vec normal = rod_normal(hit.u, hit.angle);
     const auto salt = static_cast<std::uint32_t>(scene_.seed);
     const double r = radius(hit.u);
+    const Lift foot = lift(hit.u, hit.angle);
+    const double lit_angle = hit.angle - std::atan(foot.around);
+    const Vec around_rod = unit(std::cos(hit.angle) * across_ - Vec{0, 0, std::sin(hit.angle)});
+    const Vec normal = unit(rod_normal(hit.u, hit.angle) - foot.along * along_ - foot.around * around_rod);
 
     std::size_t surface = s.body;
     double gain = 1, tip = 0;  // tip: of the outer normal, along the rod
@@ -580,15 +721,21 @@ Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
                 0.025 * smooth_noise(hit.u / 0.05, hit.angle * r / 0.6, salt + 7);
         if (s.metallic) gain *= 1 + 0.35 * smooth_noise(hit.u / 0.12, hit.angle * r / 0.12, salt + 9);
         tip = (s.coated ? 0.012 : 0.55) * std::sin(phase);
+        // How much of the thread went on before this place.
+        const double wound = 2 * pi * r * (std::floor(turn) + hit.angle / (2 * pi)) / s.band.repeat_mm + 0.3 * (turn - std::floor(turn));
+        if (s.other != s.body && wound - std::floor(wound) < s.band.other_share) surface = s.other;
+        if (foot.on_foot) surface = s.on_foot;
+        if (foot.in_tunnel) surface = s.in_tunnel;
         if (uniform(index, 2, salt) < scene_.rod.gaps && turn - std::floor(turn) < 0.2) surface = s.gap;
     } else {
         gain *= 1 + 0.03 * smooth_noise(hit.u / 1.5, hit.angle * r / 0.4, salt + 11);
+        if (foot.on_foot) surface = steel;
     }
     const LightMap& map = s.coated ? on_rod_coated_ : on_rod_bare_;
     const double cosine = std::clamp(-dot(d, normal), 0.0, 1.0);
     double leaves = 1;
     if (s.coated) leaves = (1 - fresnel(finish_index, cosine)) / (1 - fresnel(finish_index, 1.0));
-    const Rgb body = scaled(colour(map.look_up(hit.u, hit.angle), surface), gain * leaves);
+    const Rgb body = scaled(colour(map.look_up(hit.u, lit_angle), surface), gain * leaves);
 
     // The outer surface: slow waves of the film, a rounded shoulder at each end of a coated wrap, on bare
     // thread loose fibres.
@@ -607,8 +754,7 @@ Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
         tip += 0.5 * (uniform(noise, 21, salt) - 0.5);
         sway += 0.3 * (uniform(noise, 22, salt) - 0.5);
     }
-    const Vec around = unit(std::cos(hit.angle) * across_ - Vec{0, 0, std::sin(hit.angle)});
-    const Vec outer = unit(normal + tip * along_ + sway * around);
+    const Vec outer = unit(normal + tip * along_ + sway * around_rod);
     const double facing = std::clamp(-dot(d, outer), 0.02, 1.0);
     const Vec mirrored = d + 2 * facing * outer;
     if (dot(mirrored, normal) <= 0) return body;
@@ -653,6 +799,12 @@ Rgb World::seen(Vec from, Vec d, std::uint32_t noise, int depth) const {
         case Hit::rod:
             if (depth == 0) return seen_rod(hit, d, noise);
             return colour(on_rod_coated_.look_up(hit.u, hit.angle), stretches_.front().body);
+        case Hit::guide: {
+            const Rgb face = colour(on_rod_bare_.look_up(hit.u, hit.angle), steel);
+            if (depth > 0) return face;
+            const Vec mirrored = d - 2 * dot(d, hit.normal) * hit.normal;
+            return sum(face, scaled(seen(p + 1e-4 * hit.normal, mirrored, noise, 1), 0.5));
+        }
         case Hit::nothing:
             break;
     }
@@ -729,6 +881,12 @@ nlohmann::json World::truth() const {
         {"diameter_mm_right", scene_.rod.diameter_right_mm},
         {"axis_mm",
          {{start_.x, scene_.rod.y_left_mm}, {start_.x + card_.opening_mm[2], scene_.rod.y_right_mm}}}};
+    if (!scene_.rod.guides.empty()) {
+        json guides = json::array();
+        for (const Guide& g : scene_.rod.guides)
+            guides.push_back({{"at_mm", g.at_mm}, {"angle_deg", g.angle_deg}, {"feet_mm", g.feet_mm}});
+        t["guides"] = guides;
+    }
     t["blank"] = scene_.rod.blank;
     t["blank_lab"] = lab(stretches_.front().colour);
     json bands = json::array();
@@ -744,6 +902,9 @@ nlohmann::json World::truth() const {
             band["schedule"] = name(s.band.schedule);
             band["ground"] = s.band.ground;
             band["pitch_mm"] = s.band.pitch_mm;
+            if (s.other != s.body)
+                band["colours"] = {{{"lab", lab(s.one_colour)}, {"share", 1 - s.band.other_share}},
+                                   {{"lab", lab(s.other_colour)}, {"share", s.band.other_share}}};
         }
         bands.push_back(band);
     }
