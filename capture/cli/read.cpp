@@ -2,22 +2,29 @@
 #include <iostream>
 
 #include "cli/command.hpp"
+#include "colour/thread_size.hpp"
 #include "sheet/reading_picture.hpp"
 #include "sheet/swatch.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
 
+std::string sizes_in_words(double pitch_mm) {
+    std::string out;
+    for (const std::string_view size : likely_sizes(pitch_mm)) out += (out.empty() ? "" : " or ") + std::string(size);
+    return out.empty() ? "-" : out;
+}
+
 void print_reading(const WrapReading& reading) {
     const bool colour = terminal_has_colour();
-    Table table({"band", "", "role", "from mm", "length mm", "L*", "a*", "b*", "95 % +-", "pitch mm"});
+    Table table({"band", "", "role", "from mm", "length mm", "L*", "a*", "b*", "95 % +-", "pitch mm", "size"});
     for (std::size_t i = 0; i < reading.bands.size(); ++i) {
         const BandReading& band = reading.bands[i];
         const Lab<D50>& lab = band.colour.lab;
         table.add({std::to_string(i + 1), swatch(lab, colour), std::string(name(band.role)),
                    number("%.1f", band.start_mm), number("%.1f", band.length_mm), number("%.1f", lab.L),
                    number("%.1f", lab.a), number("%.1f", lab.b), spread_in_words(band.colour.covariance),
-                   band.pitch_mm ? number("%.3f", *band.pitch_mm) : "-"});
+                   band.pitch_mm ? number("%.3f", *band.pitch_mm) : "-", band.pitch_mm ? sizes_in_words(*band.pitch_mm) : "-"});
     }
     if (reading.photos.empty()) {
         std::cout << reading.photo << '\n';

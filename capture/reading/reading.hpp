@@ -19,7 +19,7 @@
 #include "colour/reading.hpp"
 #include "colour/result.hpp"
 #include "shop/card_layout.hpp"
-#include "wrap/bands.hpp"
+#include "wrap/band_role.hpp"
 
 namespace bindhue::capture {
 
@@ -59,6 +59,12 @@ struct NamedCovariance {
     Matrix3 sum() const { return pixels + shading + mirrored + end_of_scale + fit + card + field + local_tone; }
 };
 
+// One of the colours of a two-coloured thread.
+struct StrandReading {
+    Reading colour;
+    double share = 0;  // of the wrap's face, 0 to 1
+};
+
 struct BandReading {
     double start_mm = 0, length_mm = 0;  // along the rod, from the left edge of the opening; 0 for a region
     BandRole role = BandRole::wrap;
@@ -66,6 +72,7 @@ struct BandReading {
     std::optional<NamedCovariance> covariance_of;  // of one photo; none where several were combined
     std::size_t photos = 1;  // that it was read from
     std::optional<double> pitch_mm;
+    std::vector<StrandReading> strands;  // both, of a two-coloured thread (then colour is of their mean); else none
     std::vector<std::string> warnings;
     std::vector<PixelPoint> outline;  // in the photo, upright
 };

@@ -1,5 +1,7 @@
 #include "reading/reading_json.hpp"
 
+#include "colour/thread_size.hpp"
+
 namespace bindhue::capture {
 
 nlohmann::ordered_json to_json(const Lab<D50>& lab) { return {lab.L, lab.a, lab.b}; }
@@ -50,6 +52,13 @@ nlohmann::ordered_json card_json(const CardReport& card) {
     return out;
 }
 
+nlohmann::ordered_json strands_json(const std::vector<StrandReading>& strands) {
+    nlohmann::ordered_json out = nlohmann::ordered_json::array();
+    for (const StrandReading& s : strands)
+        out.push_back({{"share", s.share}, {"lab", to_json(s.colour.lab)}, {"covariance", to_json(s.colour.covariance)}});
+    return out;
+}
+
 }  // namespace
 
 nlohmann::ordered_json to_json(const WrapReading& reading) {
@@ -64,6 +73,8 @@ nlohmann::ordered_json to_json(const WrapReading& reading) {
                          {"covariance_parts", band.covariance_of ? parts_json(*band.covariance_of) : nlohmann::ordered_json(nullptr)},
                          {"photos", band.photos},
                          {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
+                         {"sizes", band.pitch_mm ? likely_sizes(*band.pitch_mm) : std::vector<std::string_view>{}},
+                         {"colours", strands_json(band.strands)},
                          {"warnings", band.warnings},
                          {"outline_px", points_json(band.outline)}});
     }

@@ -1,6 +1,7 @@
 #include "reading/several.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
 
@@ -49,6 +50,24 @@ const BandReading* partner(const BandReading& band, std::span<const BandReading>
     return nullptr;
 }
 
+// Both colours of a two-coloured thread, where every photo told them.
+std::vector<StrandReading> merged_strands(const std::vector<BandReading>& seen) {
+    std::vector<StrandReading> out = seen.front().strands;
+    if (out.size() != 2) return {};
+    std::array<std::vector<Reading>, 2> readings;
+    double share = 0;
+    for (const BandReading& b : seen) {
+        if (b.strands.size() != 2) return {};
+        // Which of them a photo has first is not said.
+        const auto apart = [&](std::size_t i, std::size_t j) { return cie1976(out[i].colour.lab, b.strands[j].colour.lab); };
+        const bool turned = apart(0, 1) + apart(1, 0) < apart(0, 0) + apart(1, 1);
+        for (std::size_t i = 0; i < 2; ++i) readings[i].push_back(b.strands[turned ? 1 - i : i].colour);
+        share += b.strands[turned ? 0 : 1].share / static_cast<double>(seen.size());
+    }
+    for (std::size_t i = 0; i < 2; ++i) out[i] = {combine(readings[i]), i == 0 ? 1 - share : share};
+    return out;
+}
+
 void merge(BandReading& band, const std::vector<BandReading>& seen, const std::vector<std::string>& photos) {
     std::vector<Reading> readings;
     double length = 0;
@@ -66,6 +85,7 @@ void merge(BandReading& band, const std::vector<BandReading>& seen, const std::v
             }
     band.colour = combine(readings);
     if (seen.size() > 1) band.covariance_of.reset();
+    band.strands = merged_strands(seen);
     band.photos = seen.size();
     band.start_mm += (band.length_mm - length) / 2;
     band.length_mm = length;

@@ -5,13 +5,12 @@
 #include <string>
 #include <vector>
 
+#include "wrap/band_role.hpp"
 #include "wrap/body.hpp"
 #include "wrap/rod.hpp"
 #include "wrap/segments.hpp"
 
 namespace bindhue::capture {
-
-enum class BandRole { wrap, trim, blank };
 
 struct BandFeatures {
     BandRole role = BandRole::wrap;

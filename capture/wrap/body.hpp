@@ -34,6 +34,9 @@ struct BodyColour {
     ResponseParts covariance;  // of that response
     // From the segment before to this one, by what changes at all angles round the rod alike: a streak's end changes few. Zero for the first.
     Vector3 step{};
+    // The standard error of that step over its size, of the channel that shows it best, and the largest error of a channel as a share of white. Bands meet all
+    // round the rod: what stands over it, or lies under a part of the thread, leaves more.
+    double step_misfit = 0, step_error = 0;
     std::vector<std::string> warnings;
 };
 

@@ -26,6 +26,7 @@ std::vector<Band> bands_of(const json& document) {
     for (const json& b : document.at("bands")) {
         Band band{b.at("start_mm"), b.at("length_mm"), b.at("role"), {}};
         band.colour.lab = Lab<D50>::from(b.at("lab").get<std::array<double, 3>>());
+        band.two_coloured = b.contains("colours") && !b["colours"].empty();
         if (b.contains("covariance"))
             for (std::size_t i = 0; i < 3; ++i)
                 for (std::size_t k = 0; k < 3; ++k) {

@@ -44,6 +44,7 @@ struct Band {
     double start = 0, length = 0;
     std::string role;
     Reading colour;  // of a truth: without covariance
+    bool two_coloured = false;
 
     double end() const { return start + length; }
 };

@@ -6,6 +6,8 @@
 #include <cstdio>
 #include <fstream>
 #include <functional>
+#include <map>
+#include <random>
 #include <stdexcept>
 #include <thread>
 
@@ -32,6 +34,57 @@ json drawn(const RandomOptions& options, const std::string& seed, const fs::path
         if (ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
     }
     return json::parse(text_of(truth_path));
+}
+
+// The same of a scene that was changed before it was drawn, under a fair light.
+json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind,
+                   const std::function<void(json&)>& change) {
+    if (!fs::exists(base.string() + ".truth.json")) {
+        const Desk desk;
+        const fs::path plain = desk.path / "plain";
+        const std::vector<std::string> common{"--card", (source() / "calibration/card.json").string(), "--cameras", options.cameras};
+        std::vector<std::string> words{options.render, "random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--size", "128x88"};
+        words.insert(words.end(), common.begin(), common.end());
+        if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
+        json scene = json::parse(text_of(plain.string() + ".scene.json"));
+        change(scene);
+        const fs::path changed = base.string() + ".scene.json";
+        std::ofstream(changed) << scene.dump(1);
+        words = {options.render, "scene", changed.string(), base.string()};
+        words.insert(words.end(), common.begin(), common.end());
+        if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
+    }
+    return json::parse(text_of(base.string() + ".truth.json"));
+}
+
+// Each longer wrap is wound with thread twisted of its own spool's and another one's of the same material.
+void twist(json& scene, std::mt19937_64& dice) {
+    static const json rack = json::parse(text_of(source() / "palettes/demo-shop/spools.json"));
+    std::map<std::string, std::pair<std::string, json>> spools;  // material and first reading, by code
+    for (const json& spool : rack.at("spools")) spools[spool.at("code")] = {spool.at("material"), spool.at("readings")[0].at("lab")};
+    const auto between = [&](double low, double high) { return low + (high - low) * static_cast<double>(dice() >> 11) * 0x1.0p-53; };
+    for (json& band : scene.at("bands")) {
+        if (band.at("length_mm") < 6 || band.at("ground") == "deep") continue;
+        const auto& [material, lab] = spools.at(band.at("spool"));
+        std::vector<std::string> others;
+        // Thread is sold two-coloured to be seen as such.
+        for (const auto& [code, other] : spools)
+            if (other.first == material && std::hypot(other.second[1].get<double>() - lab[1].get<double>(), other.second[2].get<double>() - lab[2].get<double>()) > 25)
+                others.push_back(code);
+        if (others.empty()) continue;
+        band["twisted_with"] = {{"spool", others[dice() % others.size()]}, {"share", between(0.3, 0.7)}, {"repeat_mm", between(1.2, 4)}};
+    }
+}
+
+// A guide whose foot lies under the rod's longest wrap.
+void add_guide(json& scene, std::mt19937_64& dice, bool facing) {
+    const auto between = [&](double low, double high) { return low + (high - low) * static_cast<double>(dice() >> 11) * 0x1.0p-53; };
+    const json& bands = scene.at("bands");
+    const auto longest = std::max_element(bands.begin(), bands.end(), [](const json& a, const json& b) { return a.at("length_mm") < b.at("length_mm"); });
+    if (longest == bands.end()) return;
+    const double start = longest->at("start_mm"), length = longest->at("length_mm"), foot = std::min(16.0, 0.75 * length);
+    const double turned = facing ? between(-25, 25) : between(50, 180) * (dice() % 2 == 0 ? 1 : -1);
+    scene["rod"]["guides"] = {{{"at_mm", start + length + 3}, {"angle_deg", turned}, {"feet_mm", {foot, 0}}, {"ring_mm", between(5, 12)}}};
 }
 
 // Two photos of one rod by one camera, in linear light.
@@ -165,6 +218,26 @@ Difference read_differences(const RandomOptions& options, const fs::path& folder
     return all;
 }
 
+std::vector<Outcome> read_changed(const RandomOptions& options, const std::string& what, const fs::path& folder, Faults& faults) {
+    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : 90'000;
+    std::vector<Outcome> out(options.count);
+    for_each(options, faults, [&](std::size_t i) {
+        const std::uint64_t number = options.seed + first_seed + i;
+        std::string name = what + "-" + std::to_string(number);
+        std::replace(name.begin(), name.end(), ' ', '-');
+        std::mt19937_64 dice(number);
+        const json truth = drawn_changed(options, std::to_string(number), folder / name, i % 2 == 0 ? "linear" : "phone", [&](json& scene) {
+            if (what == two_coloured) {
+                twist(scene, dice);
+            } else {
+                add_guide(scene, dice, what == guide_facing);
+            }
+        });
+        out[i] = read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth, name);
+    });
+    return out;
+}
+
 void print_by_nuisance(const std::vector<Outcome>& outcomes, const fs::path& folder) {
     using OfScene = std::function<bool(const json&)>;
     const auto camera = [](const char* field, double least) -> OfScene {
@@ -254,26 +327,7 @@ Nasty read_nasty(const RandomOptions& options, const fs::path& folder, Faults& f
         const std::string seed = std::to_string(options.seed + first_seed + i);
         const Trouble& trouble = troubles[i % std::size(troubles)];
         const fs::path base = folder / ("nasty-" + seed);
-        if (!fs::exists(base.string() + ".truth.json")) {
-            const Desk desk;
-            const fs::path plain = desk.path / "plain";
-            const std::vector<std::string> common{"--card", (source() / "calibration/card.json").string(),
-                                                  "--cameras", options.cameras};
-            std::vector<std::string> words{options.render, "random",   seed,   plain.string(), "--kind",
-                                           "phone",        "--lights", "fair", "--size",       "128x88"};
-            words.insert(words.end(), common.begin(), common.end());
-            if (const Ran ran = run(words, desk.path); ran.exit_code != 0)
-                throw std::runtime_error("render: " + ran.err);
-            json scene = json::parse(text_of(plain.string() + ".scene.json"));
-            trouble.spoil(scene);
-            const fs::path spoilt = base.string() + ".scene.json";
-            std::ofstream(spoilt) << scene.dump(1);
-            words = {options.render, "scene", spoilt.string(), base.string()};
-            words.insert(words.end(), common.begin(), common.end());
-            if (const Ran ran = run(words, desk.path); ran.exit_code != 0)
-                throw std::runtime_error("render: " + ran.err);
-        }
-        const json truth = json::parse(text_of(base.string() + ".truth.json"));
+        const json truth = drawn_changed(options, seed, base, "phone", trouble.spoil);
         const Outcome o =
             read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth, trouble.name);
         Result& result = results[i];

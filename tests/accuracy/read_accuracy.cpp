@@ -66,6 +66,20 @@ std::vector<Outcome> read_samples(const std::string& tool, Faults& faults, bool 
     return read_ones;
 }
 
+// How many two-coloured wraps were said to be so, and how many others.
+void print_told(const std::vector<Outcome>& outcomes) {
+    std::size_t all = 0, told = 0, wrongly = 0;
+    for (const Outcome& o : outcomes)
+        for (const FoundBand& f : o.found) {
+            const json& bands = o.truth.at("bands");
+            const bool two = std::any_of(bands.begin(), bands.end(), [&](const json& b) { return b.at("start_mm") == f.truth.start && b.contains("colours"); });
+            all += two;
+            told += two && f.read.two_coloured;
+            wrongly += !two && f.read.two_coloured;
+        }
+    std::printf("  of %zu two-coloured wraps found %zu were told as such, and %zu others\n", all, told, wrongly);
+}
+
 // The main job: which spool, coated how, looks like the old wrap?
 void match_door(const std::string& tool, Faults& faults) {
     const Desk desk;
@@ -129,7 +143,7 @@ int main(int argc, char** argv) {
     app.add_flag("--bands", options.bands, "Print each band too");
     app.add_flag(
         "--pairs", options.pairs,
-        "Pairs of photos too (two lights as one reading, the difference of two readings), and spoilt photos");
+        "Pairs of photos too (two lights as one reading, the difference of two readings), spoilt photos, two-coloured thread and guides");
     app.add_flag("--by-nuisance", options.by_nuisance, "A row for each thing that may spoil a reading, too");
     CLI11_PARSE(app, argc, argv);
 
@@ -169,6 +183,14 @@ int main(int argc, char** argv) {
                 difference, options.count, d.bands, quantile(d.delta_e, 0.5), quantile(d.delta_e, 0.95),
                 d.bands == 0 ? std::nan("")
                              : 100.0 * static_cast<double>(d.inside) / static_cast<double>(d.bands));
+        }
+        for (const char* what : {two_coloured, guide_aside, guide_facing}) {
+            if (!wanted(what)) continue;
+            const std::vector<Outcome> outcomes = read_changed(options, what, folder, faults);
+            print_row(what, outcomes, "-");
+            if (what == two_coloured) print_told(outcomes);
+            if (options.bands)
+                for (const Outcome& o : outcomes) print_bands(o);
         }
         if (wanted(nasty)) {
             const Nasty n = read_nasty(options, folder, faults);
