@@ -4,7 +4,7 @@
 //
 //     fault_injection BINDHUE SOURCE_DIR [EVERY]
 //
-// tries every system call from the opening of the shop's lock on (or one in EVERY, and each that writes, flushes or renames), and prints how
+// tries every system call from the opening of the shop's lock on (or one in EVERY, and in one way, by turns, each that writes, flushes or renames), and prints how
 // many it tried and how they ended. Ends with 1 if one left the shop otherwise, with 77 if this machine allows no tracing.
 // What it cannot show: power that fails, which may lose what was not flushed.
 #include <fcntl.h>
@@ -187,12 +187,14 @@ class Trial {
         static const std::set<long> always{SYS_write, SYS_fsync, SYS_rename, SYS_mkdir, SYS_flock, SYS_fchmod};
         for (std::size_t i = 0; i < whole.calls.size(); ++i) {
             const long call = whole.calls[i];
-            if (i % every != 0 && !always.contains(call)) continue;
-            cut(i, Fault::kill);
-            if (!files.contains(call)) continue;
-            cut(i, Fault::no_space);
-            cut(i, Fault::broken);
-            if (call == SYS_write) cut(i, Fault::half_written);
+            std::vector<Fault> ways{Fault::kill};
+            if (files.contains(call)) ways.insert(ways.end(), {Fault::no_space, Fault::broken});
+            if (call == SYS_write) ways.push_back(Fault::half_written);
+            if (i % every == 0) {
+                for (const Fault way : ways) cut(i, way);
+            } else if (always.contains(call)) {
+                cut(i, ways[turn_++ % ways.size()]);
+            }
         }
         std::printf("%-24s %4zu system calls; ", scenario_.name.c_str(), whole.calls.size());
         for (const Fault f : {Fault::kill, Fault::no_space, Fault::broken, Fault::half_written}) {
@@ -277,6 +279,7 @@ class Trial {
     State old_, new_;
     std::map<Fault, Count> counts_;
     int faults_ = 0, tried_ = 0;
+    std::size_t turn_ = 0;
 };
 
 }  // namespace
