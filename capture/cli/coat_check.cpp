@@ -71,6 +71,7 @@ struct CheckCommand {
                 {"shift", to_json(check.measured)},
                 {"expected_shift", to_json(check.expected)},
                 {"off", to_json(check.off)},
+                {"best_estimates_apart", check.best_estimates_apart},
                 {"limit", check.limit},
                 {"leans", check.leans},
                 {"verdict", name(check.verdict)}};
@@ -93,7 +94,8 @@ struct CheckCommand {
         shifts.add({"h, degrees", hue(check.measured), hue(check.expected)});
         shifts.add({"CIEDE2000", interval(check.measured.delta_e), interval(check.expected.delta_e)});
         std::cout << shifts.text() << '\n' << name(check.verdict) << ": the finished wrap is " << number("%.1f", check.off.value) << " CIEDE2000 ("
-                  << number("%.1f", check.off.low) << " to " << number("%.1f", check.off.high) << ") from what was expected";
+                  << number("%.1f", check.off.low) << " to " << number("%.1f", check.off.high) << ") from what was expected (the best estimates lie "
+                  << number("%.1f", check.best_estimates_apart) << " apart)";
         switch (check.verdict) {
             case CoatVerdict::as_expected:
                 std::cout << ", and surely within " << number("%.1f", check.limit) << ".\n";
