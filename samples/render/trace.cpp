@@ -7,6 +7,8 @@
 #include <stdexcept>
 #include <thread>
 
+#include "fibres.hpp"
+
 namespace bindhue::render {
 namespace {
 
@@ -102,6 +104,7 @@ struct Stretch {  // of the rod: one band, or the blank between
     Band band;
     std::size_t body, gap;  // surfaces
     Spectrum colour;        // truth
+    Spectrum as_new;        // the same under a clear finish
     bool coated, metallic;
 };
 
@@ -249,24 +252,43 @@ void World::make_surfaces(const Sensor& sensor) {
         return surfaces_.size() - 1;
     };
     const std::size_t blank_surface = add_surface(blank);
-    const auto add_blank = [&](double from, double to) {
+    const auto add_bare = [&](double from, double to, std::size_t surface, const Spectrum& colour) {
         Band b;
         b.role = "blank";
         b.start_mm = from, b.length_mm = to - from, b.pitch_mm = 0;
-        stretches_.push_back({from, to, b, blank_surface, blank_surface, blank, true, false});
+        stretches_.push_back({from, to, b, surface, surface, colour, colour, true, false});
+    };
+    const auto add_blank = [&](double from, double to) {
+        for (const Paint& p : scene_.rod.paints) {
+            const double start = std::max(from, p.start_mm), end = std::min(to, p.start_mm + p.length_mm);
+            if (end - start < 1e-9) continue;
+            if (start > from + 1e-9) add_bare(from, start, blank_surface, blank);
+            Spectrum colour = ground_named(p.ground);
+            if (p.finished) {
+                Spectrum beneath;
+                for (std::size_t i = 0; i < band_count; ++i) beneath[i] = beneath_surface(colour[i]);
+                colour = coated_mark(beneath, amber);
+            }
+            add_bare(start, end, add_surface(colour), colour);
+            from = end;
+        }
+        if (to > from + 1e-9) add_bare(from, to, blank_surface, blank);
     };
     double reached = -1000;
     for (const Band& band : scene_.bands) {
         if (band.start_mm > reached + 1e-9) add_blank(reached, band.start_mm);
         const Spool& spool = spool_coded(band.spool);
         Spectrum ground = blank;
+        for (const Paint& p : scene_.rod.paints)
+            if (const double middle = band.start_mm + band.length_mm / 2; middle > p.start_mm && middle < p.start_mm + p.length_mm) ground = ground_named(p.ground);
+        const Spectrum bare = ground;
         if (band.ground == "white") {
             ground = ground_named("white");
         } else if (band.ground == "deep") {
             ground = dry_opaque(spool, dyed(spool));
         } else if (band.ground != "blank") {
             const Spool& under = spool_coded(band.ground);
-            ground = wrapped(under, dyed(under), band.schedule, blank, constant(0));
+            ground = wrapped(under, dyed(under), band.schedule, bare, constant(0));
         }
         const Spectrum body =
             band.ground == "deep" ? ground : wrapped(spool, dyed(spool), band.schedule, ground, amber);
@@ -279,6 +301,7 @@ void World::make_surfaces(const Sensor& sensor) {
                   add_surface(body),
                   add_surface(ground),
                   (1 - open) * body + open * ground,
+                  (1 - open) * (band.ground == "deep" ? ground : wrapped(spool, dyed(spool), band.schedule, ground, constant(0))) + open * ground,
                   band.schedule != Schedule::none,
                   spool.material == Material::metallic};
         stretches_.push_back(s);
@@ -744,6 +767,7 @@ nlohmann::json World::truth() const {
             band["schedule"] = name(s.band.schedule);
             band["ground"] = s.band.ground;
             band["pitch_mm"] = s.band.pitch_mm;
+            if (scene_.rod.amber > 0 && s.band.schedule != Schedule::none) band["as_new_lab"] = lab(s.as_new);
         }
         bands.push_back(band);
     }

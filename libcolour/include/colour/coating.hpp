@@ -4,7 +4,7 @@
 // that has the dry colour. The coat lowers scattering by a ratio set by the material; over a fraction of
 // optical contact the clear, smooth surface returns part of the light (Saunderson), with air left under the
 // rest. What dry fibres mirror at their faces has no colour, and is lost in the coat. Preserver is a sealed
-// skin over a dry core: little contact. No published dry-to-finished figures for rod thread exist, so the
+// skin over a dry core: little contact, in points. No published dry-to-finished figures for rod thread exist, so the
 // prior is wide and says so.
 //
 // Assumptions. Thread on a spool is opaque, a wrap is one layer of it. The ground has a smooth surface of its
