@@ -110,7 +110,7 @@ struct CheckCommand {
                                                     : "  More coat tests, or readings that are surer, narrow it down.\n");
                 break;
         }
-        std::cout << (check.coat_tests == 0 ? std::string("The expectation is reckoned from optics alone; no coat test of this material and schedule yet.\n")
+        std::cout << (check.coat_tests == 0 ? std::string("The expectation is reckoned from optics, and from tests of other kinds where there are some; no coat test of this material and schedule yet.\n")
                                             : "The expectation rests on " + std::to_string(check.coat_tests) +
                                                   (check.coat_tests == 1 ? " coat test" : " coat tests") + " of this material and schedule.\n");
         const bool photos = !read.dry.context.card.empty() && !read.finished.context.card.empty();

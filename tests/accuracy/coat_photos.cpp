@@ -6,7 +6,6 @@
 #include <cstdlib>
 #include <fstream>
 #include <map>
-#include <set>
 
 #include "colour/difference.hpp"
 #include "colour/opacity.hpp"
@@ -89,35 +88,27 @@ std::string twenty_of_each(int seed, const fs::path& folder) {
 }
 
 std::vector<std::string> with_card(std::vector<std::string> words) {
-    words.insert(words.end(), {"--card", (source() / "samples/card.json").string(), "--json"});
+    for (const std::string& word : {std::string("--card"), (source() / "samples/card.json").string(), std::string("--json")}) words.push_back(word);
     return words;
 }
 
 struct Sticks {
-    int photos = 0, answered = 0, named = 0, inside = 0;
+    int photos = 0, answered = 0, measured = 0, inside = 0;
     std::vector<double> off, contrast_off;
     std::map<std::string, int> refusals;
 };
 
-// The bands of the stick's thread and ground, by where they are: so a user names them who looks at what was read.
-std::vector<std::string> bands_by_place(const json& truth, const json& read) {
-    std::map<std::string, std::string> found;
-    const json& bands = truth.at("bands");
-    const std::vector<std::string> roles{"ground", "thread", "thread", "ground"};
-    for (std::size_t i = 0; i < bands.size() && i < 4; ++i) {
-        const double from = bands[i].at("start_mm"), middle = from + bands[i].at("length_mm").get<double>() / 2;
-        for (std::size_t k = 0; k < read.at("bands").size(); ++k) {
-            const json& b = read.at("bands")[k];
-            const double start = b.at("start_mm"), length = b.at("length_mm");
-            if (middle > start && middle < start + length) found[std::to_string(i)] = std::to_string(k + 1);
-        }
+// Where the stick's parts meet, as a ruler tells it: to half a millimetre; what is too near the opening's ends is not seen.
+std::string edges_by_ruler(const json& truth) {
+    std::string out;
+    for (std::size_t i = 1; i < truth.at("bands").size(); ++i) {
+        const double at = std::round(2 * truth.at("bands")[i].at("start_mm").get<double>()) / 2;
+        if (at < 3 || at > 117) continue;
+        char text[30];
+        std::snprintf(text, sizeof text, "%s%.1f", out.empty() ? "" : ",", at);
+        out += text;
     }
-    std::set<std::string> apart;
-    for (const auto& [place, band] : found) apart.insert(band);
-    if (apart.size() != 4) return {};
-    const bool black_first = bands.front().at("lab").at(0) < bands.back().at("lab").at(0);
-    const std::array<const char*, 4> order = black_first ? std::array<const char*, 4>{"1", "2", "0", "3"} : std::array<const char*, 4>{"2", "1", "3", "0"};
-    return {"--black", found[order[0]], "--white", found[order[1]], "--black-ground", found[order[2]], "--white-ground", found[order[3]]};
+    return out;
 }
 
 Sticks read_sticks(const std::string& kind, int first, int count, const fs::path& folder) {
@@ -127,18 +118,20 @@ Sticks read_sticks(const std::string& kind, int first, int count, const fs::path
         const Desk desk;
         stock(desk.path / "shop", "");
         ++out.photos;
-        const json& bands = photo.truth.at("bands");
+        // Of the truth's bands the stick's four: the bare dowel may show beyond.
+        json bands = json::array();
+        const json& whole = photo.truth.at("bands");
+        for (std::size_t i = 1; i + 2 < whole.size() && bands.empty(); ++i)
+            if (whole[i].contains("spool"))
+                for (std::size_t k = 0; k < 4; ++k) bands.push_back(whole[i - 1 + k]);
         const std::string code = bands.at(1).at("spool");
         std::vector<std::string> words{tool, "coat", "opacity", photo.file.string(), "--spool", code, "--shop", (desk.path / "shop").string()};
         Ran ran = run(with_card(words), desk.path);
-        if (ran.exit_code != 0) {
-            const Ran read = run(with_card({tool, "read", photo.file.string()}), desk.path);
-            if (read.exit_code == 0)
-                if (const auto named = bands_by_place(photo.truth, json::parse(read.out)); !named.empty()) {
-                    words.insert(words.end(), named.begin(), named.end());
-                    ++out.named;
-                    ran = run(with_card(words), desk.path);
-                }
+        if (ran.exit_code == cannot_measure) {
+            words.push_back("--edges");
+            words.push_back(edges_by_ruler(photo.truth));
+            ++out.measured;
+            ran = run(with_card(words), desk.path);
         }
         if (ran.exit_code != 0) {
             ++out.refusals[ran.err.substr(0, ran.err.find('\n'))];
@@ -147,9 +140,14 @@ Sticks read_sticks(const std::string& kind, int first, int count, const fs::path
         ++out.answered;
         const json said = json::parse(ran.out), spool = spool_of(code);
         const bool black_first = bands.front().at("lab").at(0) < bands.back().at("lab").at(0);
-        const auto exact = [&](std::size_t k) { return Reading{lab_of(bands.at(black_first ? k : 3 - k).at("lab")), {}, {}}; };
-        const double size = spool.at("size_mm");
-        const auto truth = find_opacity(*parse_material(spool.at("material").get<std::string>()), size, {{lab_of(spool.at("readings").at(0).at("lab")), {}, {}}, exact(1), exact(2), exact(0), exact(3)});
+        const auto set = [&](Reading& reading, std::size_t k) { reading.lab = lab_of(bands.at(black_first ? k : 3 - k).at("lab")); };
+        OpacityTest exact;
+        exact.spool.lab = lab_of(spool.at("readings").at(0).at("lab"));
+        set(exact.black, 0);
+        set(exact.over_black, 1);
+        set(exact.over_white, 2);
+        set(exact.white, 3);
+        const auto truth = find_opacity(*parse_material(spool.at("material").get<std::string>()), spool.at("size_mm"), exact);
         if (!truth) continue;
         const double gap = std::log(said.at("scattering").get<double>() / truth->layer.scattering);
         out.off.push_back(std::abs(gap));
@@ -289,8 +287,8 @@ int main(int argc, char** argv) {
         const int offset = kind == "phone" ? 500 : 0;
         if (only.empty() || only == "sticks") {
             const Sticks s = read_sticks(kind, first + offset, count, folder);
-            std::printf("%-7s sticks: %d photos, %d answered (%d with bands named), log scattering off by %s, inside 95 %%: %.0f %%, contrast ratio off by %s\n", kind.c_str(), s.photos, s.answered,
-                        s.named, pair_of(s.off).c_str(), share(s.inside, static_cast<int>(s.off.size())), pair_of(s.contrast_off).c_str());
+            std::printf("%-7s sticks: %d photos, %d answered (%d with edges given), log scattering off by %s, inside 95 %%: %.0f %%, contrast ratio off by %s\n", kind.c_str(), s.photos, s.answered,
+                        s.measured, pair_of(s.off).c_str(), share(s.inside, static_cast<int>(s.off.size())), pair_of(s.contrast_off).c_str());
             print(s.refusals);
             sound = sound && 2 * s.answered > s.photos && share(s.inside, static_cast<int>(s.off.size())) > 70;
         }

@@ -21,9 +21,9 @@ std::string refused(const std::string& text) {
 }  // namespace
 
 TEST_CASE("The finish product, build and coats of a coat test come from a table, go into the file and come back") {
-    const std::string head = "material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b,product,build,coats\n",
+    const std::string with_finish = "material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b,product,build,coats\n",
                       line = "nylon,0.15,finish,18,0,0,45,50,30,25,36,19,";
-    const auto read = read_coat_table(head + line + "Mill Pond,high,3\n" + line + ",,\n", "tests.csv");
+    const auto read = read_coat_table(with_finish + line + "Mill Pond,high,3\n" + line + ",,\n", "tests.csv");
     REQUIRE(read);
     REQUIRE(read->size() == 2);
     CHECK((*read)[0].test.finish == FinishUse{"Mill Pond", Build::high, 3});
@@ -37,9 +37,9 @@ TEST_CASE("The finish product, build and coats of a coat test come from a table,
     CHECK(again->entries[0].unknown.empty());
     for (const char* bad : {"x,tall,3\n", "x,thin,0\n", "x,thin,2.5\n", "x,thin,many\n"}) {
         CAPTURE(bad);
-        const auto refused = read_coat_table(head + line + bad, "tests.csv");
-        REQUIRE_FALSE(refused);
-        CHECK_FALSE(refused.error().mend.empty());
+        const auto no = read_coat_table(with_finish + line + bad, "tests.csv");
+        REQUIRE_FALSE(no);
+        CHECK_FALSE(no.error().mend.empty());
     }
 }
 
