@@ -82,7 +82,7 @@ struct CoatCommand {
     }
 
   private:
-    static Result<ordered_json> predicted(const CoatModel& model, const std::string& line, const std::string& where) {
+    static Result<ordered_json> predicted(const CoatModel& taught, const std::string& line, const std::string& where) {
         Result<JsonDocument> document = JsonDocument::parse(line, where);
         if (!document) return document.error();
         const JsonCursor at = document->root();
@@ -92,7 +92,11 @@ struct CoatCommand {
         const Reading dry{lab_at(at["dry_lab"]), {}, {}}, ground{lab_at(at["ground_lab"]), {}, {}};
         std::optional<LayerOpacity> opacity;
         if (const auto known = at.find("opacity")) opacity = LayerOpacity{(*known)["scattering"].number(0.01, 100), (*known)["log_sd"].number(0.01, 3)};
+        FinishUse use{at.text_or_empty("product"), Build::unsaid, 0};
+        if (const auto build = at.find("build")) use.build = build->word(parse_build);
+        if (const auto coats = at.find("coats")) use.coats = coats->integer(1, max_coats);
         if (document->error()) return *document->error();
+        const CoatModel model = use == FinishUse{} ? taught : taught.with(use);
         Result<Reading> finished = model.predict(material, schedule, size, dry, ground, opacity);
         if (!finished) {
             Error error = finished.error();
@@ -124,7 +128,8 @@ void add_coat(CLI::App& app, int& exit_code) {
     coat->require_subcommand(1);
     CLI::App* add = coat->add_subcommand("add", "Keep coat tests: a test wrap read before and after coating, or a table; from a table with anything wrong in it nothing is taken");
     add->add_option("--table", command->table,
-                    "Columns material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b, of which dry is as on the spool");
+                    "Columns material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b, of which dry is as on the spool, "
+                    "and perhaps product,build,coats");
     command->wrap.add_to(*add);
     add->add_flag("--wet-preview", command->wet_preview, "The wrap after is only wet with water: this is refused, for it teaches nothing about finish");
     add_shop_option(*add, command->shop);
@@ -133,7 +138,7 @@ void add_coat(CLI::App& app, int& exit_code) {
     add->callback([command, &exit_code] { exit_code = command->add(); });
     CLI::App* predict = coat->add_subcommand("predict", "Finished looks, by the shop's coat tests or, without any, by the prior");
     predict->add_flag("--json", command->json,
-                      "JSON lines: reads {material, size_mm, schedule, dry_lab, ground_lab} and perhaps opacity {scattering, log_sd}, writes {lab, covariance, shift, tests}")
+                      "JSON lines: reads {material, size_mm, schedule, dry_lab, ground_lab} and perhaps opacity {scattering, log_sd}, product, build, coats, writes {lab, covariance, shift, tests}")
         ->required();
     add_shop_option(*predict, command->shop);
     predict->footer(

@@ -9,6 +9,7 @@
 
 #include "colour/coat_check.hpp"
 #include "cli/command.hpp"
+#include "cli/finish_arguments.hpp"
 #include "shop/coat_tests.hpp"
 
 namespace bindhue::capture::cli {
@@ -20,6 +21,7 @@ struct TestWrapArguments {
     std::size_t before_band = 0, after_band = 0;
     std::string material, schedule, ground, spool;
     double size_mm = 0.15;
+    FinishArguments finish;
 
     void add_to(CLI::App& command);
     // What is missing or said twice; none if nothing is.

@@ -71,6 +71,7 @@ struct CheckCommand {
                 {"shift", to_json(check.measured)},
                 {"expected_shift", to_json(check.expected)},
                 {"off", to_json(check.off)},
+                {"best_estimates_apart", check.best_estimates_apart},
                 {"limit", check.limit},
                 {"leans", check.leans},
                 {"verdict", name(check.verdict)}};
@@ -93,7 +94,8 @@ struct CheckCommand {
         shifts.add({"h, degrees", hue(check.measured), hue(check.expected)});
         shifts.add({"CIEDE2000", interval(check.measured.delta_e), interval(check.expected.delta_e)});
         std::cout << shifts.text() << '\n' << name(check.verdict) << ": the finished wrap is " << number("%.1f", check.off.value) << " CIEDE2000 ("
-                  << number("%.1f", check.off.low) << " to " << number("%.1f", check.off.high) << ") from what was expected";
+                  << number("%.1f", check.off.low) << " to " << number("%.1f", check.off.high) << ") from what was expected (the best estimates lie "
+                  << number("%.1f", check.best_estimates_apart) << " apart)";
         switch (check.verdict) {
             case CoatVerdict::as_expected:
                 std::cout << ", and surely within " << number("%.1f", check.limit) << ".\n";
@@ -108,7 +110,7 @@ struct CheckCommand {
                                                     : "  More coat tests, or readings that are surer, narrow it down.\n");
                 break;
         }
-        std::cout << (check.coat_tests == 0 ? std::string("The expectation is reckoned from optics alone; no coat test of this material and schedule yet.\n")
+        std::cout << (check.coat_tests == 0 ? std::string("The expectation is reckoned from optics, and from tests of other kinds where there are some; no coat test of this material and schedule yet.\n")
                                             : "The expectation rests on " + std::to_string(check.coat_tests) +
                                                   (check.coat_tests == 1 ? " coat test" : " coat tests") + " of this material and schedule.\n");
         const bool photos = !read.dry.context.card.empty() && !read.finished.context.card.empty();

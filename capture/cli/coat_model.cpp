@@ -67,7 +67,7 @@ struct ModelCommand {
                                                {"learned", l.learned.*parameters[k].member},
                                                {"moved_by", l.moved_by[k]},
                                                {"spread", l.spread[k]}};
-            ordered_json row{{"material", name(l.material)}, {"schedule", name(l.schedule)}, {"tests", l.tests},
+            ordered_json row{{"material", name(l.material)}, {"schedule", name(l.schedule)}, {"product", l.product}, {"tests", l.tests},
                              {"parameters", std::move(values)}, {"scatter", l.scatter}};
             if (const HeldOut* h = of(proof, l))
                 row["held_out"] = {{"learned", errors(h->learned)}, {"prior", errors(h->prior)}, {"mean_shift", errors(h->mean_shift)},
@@ -93,7 +93,7 @@ struct ModelCommand {
         }
         std::cout << file.entries.size() << (file.entries.size() == 1 ? " coat test\n" : " coat tests\n");
         for (const CoatLesson& l : model.lessons()) {
-            std::cout << '\n' << name(l.material) << ", " << name(l.schedule) << ": " << l.tests << (l.tests == 1 ? " test" : " tests") << "\n\n";
+            std::cout << '\n' << name(l.material) << ", " << name(l.schedule) << (l.product.empty() ? "" : ", " + harmless(l.product)) << ": " << l.tests << (l.tests == 1 ? " test" : " tests") << "\n\n";
             Table values({"", "from optics", "learned", "moved by", "unsure by"});
             for (std::size_t k = 0; k < parameters.size(); ++k)
                 values.add({parameters[k].words, number("%.2f", l.prior.*parameters[k].member), number("%.2f", l.learned.*parameters[k].member),

@@ -1,4 +1,6 @@
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <filesystem>
 #include <iostream>
 #include <memory>
@@ -71,12 +73,19 @@ struct OpacityCommand {
             if (!reading) return reading.error();
             bands = reading->bands;
             if (black.empty()) {
-                if (bands.size() != 4)
+                // The bare dowel may show beyond the sleeve.
+                const auto apart = [&](std::size_t first) { return bands[first + 3].colour.lab.L - bands[first].colour.lab.L; };
+                std::size_t at = 0;
+                for (std::size_t first = 0; first + 4 <= bands.size(); ++first)
+                    if (std::abs(apart(first)) > std::abs(apart(at))) at = first;
+                constexpr double least_apart = 30;  // as find_opacity asks
+                if (bands.size() < 4 || std::abs(apart(at)) < least_apart)
                     return Error{Reason::cannot_measure,
-                                 std::to_string(bands.size()) + " bands are seen where the stick has four: bare, thread, thread, bare", reading->photo,
-                                 "name them with --black, --white, --black-ground and --white-ground; bindhue read lists them"};
-                const bool black_first = bands.front().colour.lab.L < bands.back().colour.lab.L;
-                places = black_first ? std::array<std::string, 4>{"2", "3", "1", "4"} : std::array<std::string, 4>{"3", "2", "4", "1"};
+                                 std::to_string(bands.size()) + " bands are seen, and no four in a row as a stick has them: bare, thread, thread, bare, the bare ones black and white", reading->photo,
+                                 "say where they meet, measured along the opening from its left edge: --edges 31,45,60 (thread that looks like its ground, or hides "
+                                 "both, has no edge that could be found); or name the bands that bindhue read lists with --black, --white, --black-ground and --white-ground"};
+                const auto number_of = [&](std::size_t which) { return std::to_string(at + which); };
+                places = apart(at) > 0 ? std::array{number_of(2), number_of(3), number_of(1), number_of(4)} : std::array{number_of(3), number_of(2), number_of(4), number_of(1)};
             }
         }
         // Numbers that somebody typed are taken as read by an instrument: give or take 0.3 (a guess).
@@ -148,6 +157,8 @@ void add_coat_opacity(CLI::App& coat, int& exit_code) {
     add_shop_option(*opacity, command->shop);
     opacity->add_flag("--json", command->json, "For machines");
     opacity->footer("Example: bindhue coat opacity stick.jpg --card my-card.json --spool R1-12\n"
+                    "         bindhue coat opacity stick.jpg --card my-card.json --spool R1-01 --edges 31,45,60"
+                    "\n"
                     "         bindhue coat opacity --spool R1-12 --black 30,32,18 --white 52,44,27 --black-ground 20,0,0 --white-ground 93,-1,2");
     opacity->callback([command, &exit_code] { exit_code = command->run(); });
 }

@@ -3,6 +3,7 @@
 #include <iostream>
 
 #include "cli/command.hpp"
+#include "cli/finish_arguments.hpp"
 #include "cli/rack.hpp"
 #include "colour/amber.hpp"
 #include "colour/coated_blank.hpp"
@@ -41,6 +42,7 @@ struct MatchCommand {
     bool as_new = false;
     std::string amber, amber_bare, amber_coated;
     MatchWish wish;
+    FinishArguments finish;
     bool json = false;
 
     std::optional<std::string> misuse() const {
@@ -61,7 +63,11 @@ struct MatchCommand {
         if (!target) return fail(target.error());
         const Result<std::filesystem::path> folder = shop_folder(shop);
         if (!folder) return fail(folder.error());
-        const Result<RackMatch> found = match_rack(*folder, target->colour, target->blank, wish);
+        const Result<FinishUse> use = finish.use();
+        if (!use) return fail(use.error());
+        MatchWish whole = wish;
+        whole.finish = *use;
+        const Result<RackMatch> found = match_rack(*folder, target->colour, target->blank, whole);
         if (!found) return fail(found.error());
         if (json) {
             print_json(document(*target, found->rack, found->grounds, found->candidates));
@@ -292,6 +298,7 @@ void add_match(CLI::App& app, int& exit_code) {
     match->add_option("--amber-bare", command->amber_bare,
                       "With --as-new: a place without the old finish, such as a white mark or the bare blank: number of a band, or L,a,b");
     match->add_option("--amber-coated", command->amber_coated, "With --as-new: the same under the old finish: number of a band, or L,a,b");
+    command->finish.add_to(*match);
     match->add_option("--tolerance", command->wish.tolerance, "Limit of CIEDE2000 for a pass")
         ->check(CLI::Range(0.1, 20.0))
         ->capture_default_str();

@@ -42,8 +42,8 @@ std::string rests_on_in_words(bool some, bool others) {
     std::string out;
     if (some) out += "tests: coat tests of this shop, of that material and schedule, that the finished look rests on.\n";
     if (others)
-        out += "prior: no coat test of that material and schedule yet, so the finished look is reckoned from optics alone (see bindhue "
-               "coat add).\n";
+        out += "prior: no coat test of that material and schedule yet, so the finished look is reckoned from optics and from what tests of "
+               "other kinds let guess (see bindhue coat add).\n";
     return out;
 }
 

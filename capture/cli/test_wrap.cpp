@@ -31,6 +31,7 @@ void TestWrapArguments::add_to(CLI::App& command) {
         ->check(CLI::Range(min_thread_mm, max_thread_mm))
         ->capture_default_str();
     command.add_option("--schedule", schedule, "What was put on: finish or preserver+finish");
+    finish.add_to(command);
     command.add_option("--ground", ground,
                        "What lies under the thread: blank (default: the bare blank in the photo before), white, dark, underwrap:CODE or L,a,b");
     photo.add_card_to(command);
@@ -68,6 +69,9 @@ Result<TestWrap> TestWrapArguments::read(const std::string& shop) const {
     if (!known || *known == Schedule::none)
         return Error{Reason::bad_value, "\"" + schedule + "\" is no coat", "--schedule", "give finish or preserver+finish"};
     out.schedule = *known;
+    const Result<FinishUse> use = finish.use();
+    if (!use) return use.error();
+    out.finish = *use;
 
     const bool typed_before = before.size() == 1 && parse_numbers(before[0], 3, "--before").has_value(),
                typed_after = after.size() == 1 && parse_numbers(after[0], 3, "--after").has_value();

@@ -109,7 +109,7 @@ void draw_check(Drawing& pen, const TestWrap& wrap, const CoatCheck& check) {
         y += 28;
     }
     pen.text(40, y + 14, check.coat_tests > 0 ? formatted("Expected by %zu coat tests of this material and schedule.", check.coat_tests)
-                                              : std::string("Expected from optics alone: no coat test of this material and schedule yet."), 14);
+                                              : std::string("Expected from optics and tests of other kinds: no coat test of this material and schedule yet."), 14);
 
     const std::array<Lab<D50>, 3> all{wrap.dry.lab, wrap.finished.lab, check.expected_look.lab};
     const Plane plane{720, 110, 400, reach_of(all)};

@@ -59,7 +59,7 @@ WrapWords words_of(const CustomerNote& note, std::size_t i) {
             const DifferenceDistribution difference(*look.old_look, *look.new_look);
             out.beside.push_back(number("Expected difference: %.1f CIEDE2000", difference.expected()) + number(" (95 %%: %.1f", difference.quantile(0.025)) + number(" to %.1f)", difference.quantile(0.975)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
         }
-        out.beside.push_back(look.coat_tests == 0 ? "Reckoned from optics alone: this shop has no coat test of such thread yet."
+        out.beside.push_back(look.coat_tests == 0 ? "Reckoned, not tried: this shop has no coat test of such thread yet."
                                                   : "Reckoned from " + std::to_string(look.coat_tests) + (look.coat_tests == 1 ? " coat test" : " coat tests") + " of this shop.");
     }
     return out;

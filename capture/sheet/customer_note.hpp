@@ -16,7 +16,7 @@ struct NewLook {
     std::optional<Reading> old_look;  // as read; none if the job does not say which band the wrap replaces
     std::optional<Reading> new_look;  // expected when finished; none if spool or schedule is not chosen or not known
     std::string ground;                // over which it is expected, in words
-    std::size_t coat_tests = 0;        // that the expectation rests on; 0: optics alone
+    std::size_t coat_tests = 0;        // that the expectation rests on; 0: optics, and tests of other kinds
 };
 
 struct QuoteLine {

@@ -1,5 +1,7 @@
 #include "shop/coat_tests.hpp"
 
+#include <cmath>
+
 #include "shop/atomic_file.hpp"
 #include "shop/colour_json.hpp"
 #include "shop/csv.hpp"
@@ -42,7 +44,7 @@ Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const 
         if (!schedule) return schedule.error();
         const Result<double> size = table->number(row, "size_mm", min_thread_mm, max_thread_mm);
         if (!size) return size.error();
-        entry.test = CoatTest{*material, *schedule, *size, {}, {}, {}, {}, {}, {}};
+        entry.test = CoatTest{*material, *schedule, *size, {}, {}, {}, {}, {}, {}, {}};
         for (const auto& [before, colour] : {std::pair{"ground_", &entry.test.ground},
                                              std::pair{"dry_", &entry.test.dry},
                                              std::pair{"finished_", &entry.test.finished}}) {
@@ -53,6 +55,18 @@ Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const 
         if (table->has("water") && !table->text(row, "water").empty() && table->text(row, "water") != "no")
             return table->error(row, "water", "A preview with water is no coat test: it dries away.",
                                 "Leave the line out, and read the wrap again when the finish has cured.");
+        if (table->has("product")) entry.test.finish.product = table->text(row, "product");
+        if (table->has("build")) {
+            const Result<Build> build = table->word(row, "build", parse_build);
+            if (!build) return build.error();
+            entry.test.finish.build = *build;
+        }
+        if (table->has("coats") && !table->text(row, "coats").empty()) {
+            const Result<double> coats = table->number(row, "coats", 1, max_coats);
+            if (!coats) return coats.error();
+            if (*coats != std::floor(*coats)) return table->error(row, "coats", "Coats are counted.", "Give a whole number, or leave it out.");
+            entry.test.finish.coats = static_cast<int>(*coats);
+        }
         if (table->has("source")) entry.source = table->text(row, "source");
         if (table->has("date")) entry.date = table->text(row, "date");
         out.push_back(std::move(entry));
@@ -78,14 +92,17 @@ Result<CoatTestFile> read_coat_tests(std::string_view text, const std::string& w
                       lab_at(at["finished"]),
                       {},
                       {},
-                      {}};
+                      {},
+                      {at.text_or_empty("product"), {}, 0}};
+        if (const auto build = at.find("build")) entry.test.finish.build = build->word(parse_build);
+        if (const auto coats = at.find("coats")) entry.test.finish.coats = coats->integer(1, max_coats);
         entry.test.ground_covariance = covariance_of(at, "ground_covariance", entry.test.ground);
         entry.test.dry_covariance = covariance_of(at, "dry_covariance", entry.test.dry);
         entry.test.finished_covariance = covariance_of(at, "finished_covariance", entry.test.finished);
         entry.source = at.text_or_empty("source");
         entry.date = at.text_or_empty("date");
         entry.unknown = at.unknown({"material", "schedule", "size_mm", "ground", "dry", "finished", "ground_covariance",
-                                   "dry_covariance", "finished_covariance", "source", "date"});
+                                   "dry_covariance", "finished_covariance", "product", "build", "coats", "source", "date"});
         file.entries.push_back(std::move(entry));
     }
     file.unknown = root.unknown({"format", "version", "tests"});
@@ -109,6 +126,9 @@ Result<std::string> write_coat_tests(const CoatTestFile& file) {
         covariance("ground_covariance", e.test.ground_covariance);
         covariance("dry_covariance", e.test.dry_covariance);
         covariance("finished_covariance", e.test.finished_covariance);
+        if (!e.test.finish.product.empty()) out["product"] = e.test.finish.product;
+        if (e.test.finish.build != Build::unsaid) out["build"] = name(e.test.finish.build);
+        if (e.test.finish.coats > 0) out["coats"] = e.test.finish.coats;
         out["source"] = e.source;
         out["date"] = e.date;
         add_unknown(out, e.unknown);

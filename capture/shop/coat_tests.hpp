@@ -25,7 +25,7 @@ struct CoatTestFile {
 };
 
 // Columns, in any order: material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b, and, if they
-// are there, source, date and water: a preview with water (yes) is no coat test and is refused. `where` names the text in errors. Errors:
+// are there, product, build (thin, high), coats, source, date and water: a preview with water (yes) is no coat test and is refused. `where` names the text in errors. Errors:
 // bad_format, bad_value, with line and column; nothing is taken from a bad table.
 Result<std::vector<CoatTestEntry>> read_coat_table(std::string_view text, const std::string& where);
 

@@ -25,7 +25,7 @@ Result<RackMatch> match_rack(const std::filesystem::path& shop, const Reading& t
     options.schedules = std::move(*schedules);
     Result<CoatModel> model = load_coat_model(shop);
     if (!model) return model.error();
-    options.coat_model = std::move(*model);
+    options.coat_model = model->with(wish.finish);
     Result<std::vector<Candidate>> candidates = rank(target, out.rack, out.grounds, options);
     if (!candidates) return candidates.error();
     out.candidates = std::move(*candidates);

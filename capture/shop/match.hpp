@@ -17,6 +17,7 @@ struct MatchWish {
     std::vector<std::string> schedules{"finish", "preserver+finish"};
     double tolerance = 2.0;
     std::size_t top = 10;
+    FinishUse finish;
 };
 
 struct RackMatch {

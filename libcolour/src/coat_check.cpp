@@ -131,10 +131,10 @@ Result<CoatTest> coat_test_of(const TestWrap& wrap) {
     const Result<Reading> spool = spool_colour(wrap.material, wrap.size_mm, wrap.dry, wrap.ground, wrap.opacity);
     if (!spool) return spool.error();
     return CoatTest{wrap.material, wrap.schedule, wrap.size_mm, wrap.ground.lab, spool->lab, wrap.finished.lab,
-                    wrap.ground.covariance, spool->covariance, wrap.finished.covariance};
+                    wrap.ground.covariance, spool->covariance, wrap.finished.covariance, wrap.finish};
 }
 
-Result<CoatCheck> check_coat(const CoatModel& model, const TestWrap& wrap, double tolerance) {
+Result<CoatCheck> check_coat(const CoatModel& taught, const TestWrap& wrap, double tolerance) {
     if (wrap.schedule == Schedule::none)
         return Error{Reason::bad_value, "Schedule none puts no coat on, so there is nothing to check.", "schedule",
                      "Name what was put on: finish or preserver+finish."};
@@ -145,6 +145,7 @@ Result<CoatCheck> check_coat(const CoatModel& model, const TestWrap& wrap, doubl
     const Result<Unwound> thread = unwound(wrap.material, wrap.size_mm, wrap.dry, wrap.ground, wrap.opacity);
     if (!thread) return thread.error();
 
+    const CoatModel model = taught.with(wrap.finish);
     const Surface dry = Surface::nearest(thread->spool), ground = Surface::nearest(wrap.ground);
     const Lab<D50> look = model.predicted_look(wrap.material, wrap.schedule, wrap.size_mm, dry, ground, wrap.opacity);
     const FinishedCovariance parts = model.predicted_covariance(wrap.material, wrap.schedule, wrap.size_mm, dry, ground, wrap.opacity);
@@ -164,7 +165,8 @@ Result<CoatCheck> check_coat(const CoatModel& model, const TestWrap& wrap, doubl
     Matrix3 of_gap = from_eigen(to_eigen(wrap.finished.covariance) + of_look - in_common - in_common.transpose());
     if (!validate(Reading{look, of_gap, {}})) of_gap = wrap.finished.covariance + out.expected_look.covariance;
     const DifferenceDistribution gap({look, of_gap, {}}, {wrap.finished.lab, {}, {}});
-    out.off = {gap.at_best_estimate(), gap.quantile(0.025), gap.quantile(0.975)};
+    out.best_estimates_apart = gap.at_best_estimate();
+    out.off = {gap.expected(), gap.quantile(0.025), gap.quantile(0.975)};
     out.limit = std::max(tolerance, 0.5 * out.expected.delta_e.value);
     out.leans = lean(look, wrap.finished.lab);
     const bool beyond = mahalanobis_squared(wrap.finished.lab, {look, of_gap, {}}) > region_95;

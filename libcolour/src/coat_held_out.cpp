@@ -41,7 +41,7 @@ Outcome outcome(const CoatTest& test, const CoatModel& model, const Vector3& mea
         error = ciede2000(look, test.finished);
         inside = mahalanobis_squared(test.finished, {look, c.from_dry + c.rest + own, {}}) <= region_95;
     };
-    judge(model, out.learned, out.inside);
+    judge(model.with(test.finish), out.learned, out.inside);
     judge(CoatModel(), out.prior, out.prior_inside);
     const Vector3 d = test.dry.vector();
     out.mean_shift = ciede2000(Lab<D50>{d[0] + mean_shift[0], d[1] + mean_shift[1], d[2] + mean_shift[2]}, test.finished);
@@ -51,42 +51,56 @@ Outcome outcome(const CoatTest& test, const CoatModel& model, const Vector3& mea
 }  // namespace
 
 std::vector<HeldOut> held_out(std::span<const CoatTest> tests) {
-    std::vector<HeldOut> out;
+    // In the order of materials and schedules, so that each fold takes some of every kind.
+    std::vector<CoatTest> all;
+    std::vector<std::pair<std::size_t, std::size_t>> kinds;  // first and one past the last
     for (const Material material : all_materials)
         for (const Schedule schedule : all_schedules) {
-            std::vector<CoatTest> own;
+            const std::size_t first = all.size();
             for (const CoatTest& t : tests)
-                if (t.material == material && t.schedule == schedule) own.push_back(t);
-            if (own.size() < 2 || material == Material::metallic) continue;
-            const std::size_t folds = std::min(most_folds, own.size());
-            std::vector<Outcome> found(own.size());
-            in_parallel(folds, [&](std::size_t fold) {
-                std::vector<CoatTest> others;
-                Vector3 mean{};
-                for (std::size_t i = 0; i < own.size(); ++i) {
-                    if (i % folds == fold) continue;
-                    others.push_back(own[i]);
-                    const Vector3 before = own[i].dry.vector(), after = own[i].finished.vector();
-                    for (std::size_t k = 0; k < 3; ++k) mean[k] += after[k] - before[k];
-                }
-                for (double& m : mean) m /= static_cast<double>(others.size());
-                const CoatModel model(others);
-                for (std::size_t i = fold; i < own.size(); i += folds) found[i] = outcome(own[i], model, mean);
-            });
-            HeldOut h{material, schedule, own.size(), {}, {}, {}, 0, 0};
-            std::vector<double> learned, prior, mean_shift;
-            for (const Outcome& o : found) {
-                learned.push_back(o.learned);
-                prior.push_back(o.prior);
-                mean_shift.push_back(o.mean_shift);
-                h.inside += o.inside / static_cast<double>(found.size());
-                h.prior_inside += o.prior_inside / static_cast<double>(found.size());
-            }
-            h.learned = errors_of(std::move(learned));
-            h.prior = errors_of(std::move(prior));
-            h.mean_shift = errors_of(std::move(mean_shift));
-            out.push_back(h);
+                if (t.material == material && t.schedule == schedule) all.push_back(t);
+            if (all.size() > first) kinds.emplace_back(first, all.size());
         }
+    const std::size_t folds = std::min(most_folds, all.size());
+    std::vector<Outcome> found(all.size());
+    in_parallel(folds, [&](std::size_t fold) {
+        std::vector<CoatTest> others;
+        for (std::size_t i = 0; i < all.size(); ++i)
+            if (i % folds != fold) others.push_back(all[i]);
+        const CoatModel model(others);
+        for (const auto& [first, last] : kinds) {
+            Vector3 mean{};
+            double counted = 0;
+            for (std::size_t i = first; i < last; ++i) {
+                if (i % folds == fold) continue;
+                ++counted;
+                const Vector3 before = all[i].dry.vector(), after = all[i].finished.vector();
+                for (std::size_t k = 0; k < 3; ++k) mean[k] += after[k] - before[k];
+            }
+            for (double& m : mean) m /= std::max(counted, 1.0);
+            for (std::size_t i = first; i < last; ++i)
+                if (i % folds == fold) found[i] = outcome(all[i], model, mean);
+        }
+    });
+    std::vector<HeldOut> out;
+    for (const auto& [first, last] : kinds) {
+        const std::size_t count = last - first;
+        if (count < 2 || all[first].material == Material::metallic) continue;
+        HeldOut h{all[first].material, all[first].schedule, count, {}, {}, {}, 0, 0};
+        std::vector<double> learned, prior, mean_shift;
+        for (std::size_t i = first; i < last; ++i) {
+            const Outcome& o = found[i];
+            learned.push_back(o.learned);
+            prior.push_back(o.prior);
+            mean_shift.push_back(o.mean_shift);
+            h.inside += o.inside / static_cast<double>(count);
+            h.prior_inside += o.prior_inside / static_cast<double>(count);
+        }
+        h.learned = errors_of(std::move(learned));
+        h.prior = errors_of(std::move(prior));
+        h.mean_shift = errors_of(std::move(mean_shift));
+        out.push_back(h);
+    }
     return out;
 }
 

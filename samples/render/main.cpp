@@ -26,7 +26,7 @@ constexpr const char* usage =
     "                                   one scene: OUT_BASE.jpg, .tiff or .png, and OUT_BASE.truth.json\n"
     "  render random SEED OUT_BASE [--shot N] [--lights fair|any|D50|D65|A|F2|F11|LED-B3] [--kind "
     "linear|phone]\n"
-    "                [--what wraps|spools] [--size WxH]\n"
+    "                [--what wraps|spools|stick|aged] [--size WxH]\n"
     "                                   a random scene, also written as OUT_BASE.scene.json: SEED draws the "
     "rod, N the\n"
     "                                   camera, the pose, the light and the nuisances\n"
@@ -220,9 +220,11 @@ int run(int argc, char** argv) {
     const std::uint64_t seed = whole_number(a.plain[1]);
     const std::string kind = option("--kind", "linear"), what = option("--what", "wraps");
     if (kind != "linear" && kind != "phone") throw std::invalid_argument("--kind must be linear or phone");
-    if (what != "wraps" && what != "spools") throw std::invalid_argument("--what must be wraps or spools");
+    using What = RandomWish::What;
+    const std::map<std::string, What> known{{"wraps", What::wraps}, {"spools", What::spools}, {"stick", What::stick}, {"aged", What::aged}};
+    if (!known.count(what)) throw std::invalid_argument("--what must be wraps, spools, stick or aged");
     RandomWish wish{seed, whole_number(option("--shot", a.plain[1].c_str())), option("--lights", "fair"),
-                    kind == "phone", what == "spools"};
+                    kind == "phone", known.at(what)};
     if (wish.lights != "fair" && wish.lights != "any") light_named(wish.lights);
     std::vector<std::string> names;
     for (const auto& [name, s] : sensors) names.push_back(name);

@@ -117,8 +117,9 @@ json random_scene(const RandomWish& wish, const std::vector<std::string>& sensor
         s["output"]["bits"] = 14;
     }
 
-    const double thick = wish.spools ? rod_dice.between(9, 16) : rod_dice.between(4, 15);
-    const double taper = wish.spools ? 0 : rod_dice.between(0, 0.12);
+    const bool spools = wish.what == RandomWish::What::spools;
+    const double thick = spools ? rod_dice.between(9, 16) : rod_dice.between(4, 15);
+    const double taper = spools ? 0 : rod_dice.between(0, 0.12);
     const double middle = rod_dice.between(51, 59), skew = rod_dice.between(-1.5, 1.5);
     const std::string blank = rod_dice.of(
         std::vector<std::string>{"graphite", "graphite", "grey", "cane", "olive", "maroon", "navy", "cream"});
@@ -126,7 +127,7 @@ json random_scene(const RandomWish& wish, const std::vector<std::string>& sensor
                 {"y_mm", {to(middle - skew, 0.01), to(middle + skew, 0.01)}},
                 {"rise_mm", to(rod_dice.between(-0.8, 0.5), 0.01)},
                 {"blank", blank},
-                {"gaps", wish.spools ? 0.0 : to(rod_dice.between(0, 0.03), 0.001)},
+                {"gaps", spools ? 0.0 : to(rod_dice.between(0, 0.03), 0.001)},
                 {"amber", rod_dice.chance(0.3) ? to(rod_dice.between(0, 0.15), 0.001) : 0.0}};
     s["bench_depth_mm"] = to(thick * 1.1 + shot_dice.between(3, 40), 0.1);
 
@@ -162,7 +163,37 @@ json random_scene(const RandomWish& wish, const std::vector<std::string>& sensor
         }
         return false;
     };
-    if (wish.spools) {
+    if (wish.what == RandomWish::What::stick) {
+        const bool black_first = rod_dice.chance(0.5);
+        const double boundary = to(rod_dice.between(54, 66), 0.1), sleeve = 55;
+        s["rod"]["paints"] = {{{"start_mm", boundary - sleeve}, {"length_mm", sleeve}, {"ground", black_first ? "black" : "white"}},
+                              {{"start_mm", boundary}, {"length_mm", sleeve}, {"ground", black_first ? "white" : "black"}}};
+        s["rod"]["amber"] = 0.0;
+        for (;;) {
+            const Spool& spool = rack[rod_dice.below(rack.size())];
+            if (spool.material == Material::metallic || (spool.size_mm > 0.2 && thick < 6)) continue;
+            const double half = to(rod_dice.between(9, 16), 0.1), pitch = to(spool.size_mm * rod_dice.between(0.97, 1.06), 0.001);
+            for (const double from : {boundary - half, boundary})
+                bands.push_back({{"start_mm", from}, {"length_mm", half}, {"role", "wrap"}, {"spool", spool.code}, {"schedule", "none"}, {"ground", "blank"}, {"pitch_mm", pitch}});
+            break;
+        }
+        s["bands"] = bands;
+        return s;
+    }
+    if (wish.what == RandomWish::What::aged) {
+        s["rod"]["amber"] = to(rod_dice.between(0.15, 0.9), 0.001);
+        s["rod"]["paints"] = {{{"start_mm", 6.0}, {"length_mm", 12.0}, {"ground", "white"}},
+                              {{"start_mm", 18.0}, {"length_mm", 12.0}, {"ground", "white"}, {"finished", true}}};
+        at = 38;
+        for (int w = 0; w < 2; ++w) {
+            beside = blank_lab;
+            if (!add_band(false, rod_dice.between(12, 24), "wrap", rod_dice.chance(0.6) ? "finish" : "preserver+finish", "blank")) break;
+            at += rod_dice.between(5, 12);
+        }
+        s["bands"] = bands;
+        return s;
+    }
+    if (spools) {
         while (add_band(false, rod_dice.between(10, 16), "wrap", "none", "deep")) {
             at += rod_dice.between(3, 6);
             beside = blank_lab;

@@ -14,7 +14,12 @@ struct RandomWish {
     std::string lights =
         "fair";  // D50, D65 and LED-B3; "any": all, and mixtures of unlike ones; or one by name
     bool phone = false;
-    bool spools = false;  // dry thread, deep as on a spool, in place of wraps
+    enum class What {
+        wraps,
+        spools,  // dry thread, deep as on a spool
+        stick,   // one dry thread across the middle of a stick of two tones
+        aged     // wraps under an amber finish, and a white mark beside them, bare and under that finish
+    } what = What::wraps;
 };
 
 // Coat tests of threads that hang on no rack, as lines of a table: material, size_mm, schedule, and the Lab of ground, dry

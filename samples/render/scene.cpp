@@ -245,6 +245,17 @@ Scene scene_from(const json& document) {
         r.number("gaps", s.rod.gaps, 0, 0.5);
         r.number("amber", s.rod.amber, 0, 2);
         r.each("guides", [&](Object& g) { s.rod.guides.push_back(guide_from(g)); });
+        r.each("paints", [&](Object& p) {
+            Paint paint;
+            p.number("start_mm", paint.start_mm, -100, 220);
+            p.number("length_mm", paint.length_mm, 0.1, 320);
+            p.text("ground", paint.ground);
+            ground_named(paint.ground);
+            p.flag("finished", paint.finished);
+            const double previous = s.rod.paints.empty() ? -1e9 : s.rod.paints.back().start_mm + s.rod.paints.back().length_mm;
+            if (paint.start_mm < previous - 1e-9) fail(p.at("start_mm"), "lies inside the paint before it");
+            s.rod.paints.push_back(paint);
+        });
     });
     o.each("bands", [&](Object& b) {
         Band band = band_from(b);

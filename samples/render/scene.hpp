@@ -77,6 +77,13 @@ struct Guide {
     double ring_mm = 9, stand_mm = 4;      // the ring's diameter, and how high its lowest point stands
 };
 
+// A stretch of the blank that is painted, as a test stick or a mark is: smooth and clear coated as a blank is.
+struct Paint {
+    double start_mm = 0, length_mm = 0;
+    std::string ground = "white";
+    bool finished = false;  // under the rod's finish, amber as that is
+};
+
 struct Rod {
     double diameter_left_mm = 9, diameter_right_mm = 8;
     double y_left_mm = 55, y_right_mm = 55;
@@ -85,6 +92,7 @@ struct Rod {
     double gaps = 0.01;  // share of turns with a gap beside them
     double amber = 0;    // of the finish: absorption of one pass at 400 nm
     std::vector<Guide> guides;
+    std::vector<Paint> paints;
 };
 
 struct Cover {

@@ -295,10 +295,11 @@ Spectrum ground_named(const std::string& name) {
     if (name == "olive") return constant(0.03) + bump(565, 55, 0.055) + step(620, 80, 0.0, 0.015);
     if (name == "maroon") return constant(0.016) + step(615, 45, 0.0, 0.115);
     if (name == "navy") return constant(0.016) + bump(455, 40, 0.06);
+    if (name == "black") return constant(0.03);
     if (name == "cream") return step(470, 90, 0.42, 0.72);
     if (name == "white") return step(412, 18, 0.42, 0.83);
     throw std::runtime_error("no ground called \"" + name +
-                             "\": use graphite, grey, cane, olive, maroon, navy, cream or white");
+                             "\": use graphite, grey, cane, olive, maroon, navy, black, cream or white");
 }
 
 Spectrum dyed(const Spool& spool) {

@@ -7,6 +7,8 @@
 #include <stdexcept>
 #include <thread>
 
+#include "fibres.hpp"
+
 namespace bindhue::render {
 namespace {
 
@@ -102,6 +104,7 @@ struct Stretch {  // of the rod: one band, or the blank between
     Band band;
     std::size_t body, gap;  // surfaces
     Spectrum colour;        // truth
+    Spectrum as_new;        // the same under a clear finish
     bool coated, metallic;
     std::size_t other = 0;          // of a two-coloured thread
     Spectrum one_colour{}, other_colour{};  // truth of each
@@ -365,34 +368,55 @@ void World::make_surfaces(const Sensor& sensor) {
         return surfaces_.size() - 1;
     };
     const std::size_t blank_surface = add_surface(blank);
-    const auto add_blank = [&](double from, double to) {
+    const auto add_bare = [&](double from, double to, std::size_t surface, const Spectrum& colour) {
         Band b;
         b.role = "blank";
         b.start_mm = from, b.length_mm = to - from, b.pitch_mm = 0;
-        stretches_.push_back({from, to, b, blank_surface, blank_surface, blank, true, false});
+        stretches_.push_back({from, to, b, surface, surface, colour, colour, true, false});
+    };
+    const auto add_blank = [&](double from, double to) {
+        for (const Paint& p : scene_.rod.paints) {
+            const double start = std::max(from, p.start_mm), end = std::min(to, p.start_mm + p.length_mm);
+            if (end - start < 1e-9) continue;
+            if (start > from + 1e-9) add_bare(from, start, blank_surface, blank);
+            Spectrum colour = ground_named(p.ground);
+            if (p.finished) {
+                Spectrum beneath;
+                for (std::size_t i = 0; i < band_count; ++i) beneath[i] = beneath_surface(colour[i]);
+                colour = coated_mark(beneath, amber);
+            }
+            add_bare(start, end, add_surface(colour), colour);
+            from = end;
+        }
+        if (to > from + 1e-9) add_bare(from, to, blank_surface, blank);
     };
     double reached = -1000;
     for (const Band& band : scene_.bands) {
         if (band.start_mm > reached + 1e-9) add_blank(reached, band.start_mm);
         const Spool& spool = spool_coded(band.spool);
         Spectrum ground = blank;
+        for (const Paint& p : scene_.rod.paints)
+            if (const double middle = band.start_mm + band.length_mm / 2; middle > p.start_mm && middle < p.start_mm + p.length_mm) ground = ground_named(p.ground);
+        const Spectrum bare = ground;
         if (band.ground == "white") {
             ground = ground_named("white");
         } else if (band.ground == "deep") {
             ground = dry_opaque(spool, dyed(spool));
         } else if (band.ground != "blank") {
             const Spool& under = spool_coded(band.ground);
-            ground = wrapped(under, dyed(under), band.schedule, blank, constant(0));
+            ground = wrapped(under, dyed(under), band.schedule, bare, constant(0));
         }
-        const auto over = [&](const Spool& thread, const Spectrum& under) {
-            return band.ground == "deep" ? dry_opaque(thread, dyed(thread))
-                                         : wrapped(thread, dyed(thread), band.schedule, under, amber);
+        const auto under_film = [&](const Spool& thread, const Spectrum& under, const Spectrum& film) {
+            return band.ground == "deep" ? dry_opaque(thread, dyed(thread)) : wrapped(thread, dyed(thread), band.schedule, under, film);
         };
+        const auto over = [&](const Spool& thread, const Spectrum& under) { return under_film(thread, under, amber); };
         const Spectrum one = over(spool, ground);
         const bool two_coloured = !band.other_spool.empty();
         const Spectrum other = two_coloured ? over(spool_coded(band.other_spool), ground) : one;
         const double share = two_coloured ? band.other_share : 0.0;
-        const Spectrum body = (1 - share) * one + share * other;
+        const auto mixed = [&](const Spectrum& a, const Spectrum& b) { return (1 - share) * a + share * b; };
+        const Spectrum body = mixed(one, other), clear_one = under_film(spool, ground, constant(0)),
+                       clear = mixed(clear_one, two_coloured ? under_film(spool_coded(band.other_spool), ground, constant(0)) : clear_one);
         const double end = band.start_mm + band.length_mm;
         // A gap is a fifth of the pitch wide.
         const double open = 0.2 * scene_.rod.gaps;
@@ -402,6 +426,7 @@ void World::make_surfaces(const Sensor& sensor) {
                   add_surface(one),
                   add_surface(ground),
                   (1 - open) * body + open * ground,
+                  (1 - open) * clear + open * ground,
                   band.schedule != Schedule::none,
                   spool.material == Material::metallic};
         s.other = two_coloured ? add_surface(other) : s.body;
@@ -905,6 +930,7 @@ nlohmann::json World::truth() const {
             if (s.other != s.body)
                 band["colours"] = {{{"lab", lab(s.one_colour)}, {"share", 1 - s.band.other_share}},
                                    {{"lab", lab(s.other_colour)}, {"share", s.band.other_share}}};
+            if (scene_.rod.amber > 0 && s.band.schedule != Schedule::none) band["as_new_lab"] = lab(s.as_new);
         }
         bands.push_back(band);
     }

@@ -108,7 +108,9 @@ TEST_CASE("A coat that did what tests taught is as expected, another coat is not
     REQUIRE(right);
     CHECK(right->verdict == CoatVerdict::as_expected);
     CHECK(right->coat_tests == 10);
-    CHECK(right->off.value < 1);
+    CHECK(right->best_estimates_apart < 1);
+    CHECK(right->off.low <= right->off.value);
+    CHECK(right->off.value <= right->off.high);
     CHECK(right->measured.delta_e.value > 15);
     CHECK(right->expected.delta_e.value == Approx(right->measured.delta_e.value).margin(1.5));
 

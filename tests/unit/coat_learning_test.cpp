@@ -62,9 +62,98 @@ TEST_CASE("Coat tests teach looks of threads that were never tested, and make th
         CHECK(after->covariance(k, k) < before->covariance(k, k));
     }
     CHECK(validate(*after));
-    // Another material has learned nothing from it.
-    const auto silk = learned.predict(Material::silk, Schedule::finish, 0.15, exact(dry), exact(dark));
-    CHECK(silk->lab.vector() == predict_finished(Material::silk, Schedule::finish, 0.15, exact(dry), exact(dark))->lab.vector());
+}
+
+TEST_CASE("A material, a schedule and a finish product without tests borrow from those that have some, and stay less sure") {
+    const CoatModel learned(tests_of(Material::nylon, 8));
+    const Lab<D50> dry{52, 35, 45};
+    const auto truth = [&](Material material, Schedule schedule) {
+        return coated_look(coating_prior(material, schedule, off), 0.15, Surface::nearest(exact(dry)), Surface::nearest(exact(dark)));
+    };
+    for (const auto& [material, schedule] : {std::pair{Material::silk, Schedule::finish}, std::pair{Material::polyester, Schedule::finish}}) {
+        CAPTURE(name(material), name(schedule));
+        const auto before = predict_finished(material, schedule, 0.15, exact(dry), exact(dark)),
+                   after = learned.predict(material, schedule, 0.15, exact(dry), exact(dark));
+        REQUIRE((before && after));
+        CHECK(learned.tests(material, schedule) == 0);
+        CHECK(ciede2000(after->lab, truth(material, schedule)) < 0.8 * ciede2000(before->lab, truth(material, schedule)));
+        const auto own = CoatModel(tests_of(material, 8)).predict(material, schedule, 0.15, exact(dry), exact(dark));
+        CHECK(after->covariance(0, 0) > own->covariance(0, 0));
+    }
+    // Metallic keeps its colour whatever the others do.
+    CHECK(learned.predict(Material::metallic, Schedule::finish, 0.15, exact(dry), exact(dark))->lab.vector() == dry.vector());
+}
+
+TEST_CASE("Tests by two finish products teach both apart, and a third is between them") {
+    // The second product touches less of the fibre than the first.
+    std::vector<CoatTest> tests;
+    const std::array<double, 5> other{0.5, -1, 0.5, -1.2, 0};
+    for (const bool first : {true, false})
+        for (CoatTest t : tests_of(Material::polyester, 8)) {
+            t.finish.product = first ? "Clear River" : "Mill Pond";
+            if (!first)
+                t.finished = coated_look(coating_prior(t.material, t.schedule, other), t.size_mm, Surface::nearest(exact(t.dry)), Surface::nearest(exact(t.ground)));
+            tests.push_back(t);
+        }
+    tests.push_back(tests[0]);  // most were made with the first
+    const CoatModel learned(tests);
+    CHECK(learned.lessons().size() == 2);
+    CHECK(learned.outliers().empty());
+    const Lab<D50> dry{52, 35, 45};
+    const auto look = [&](const CoatModel& model) { return model.predict(Material::polyester, Schedule::finish, 0.15, exact(dry), exact(dark))->lab; };
+    const auto truth = [&](const std::array<double, 5>& z) {
+        return coated_look(coating_prior(Material::polyester, Schedule::finish, z), 0.15, Surface::nearest(exact(dry)), Surface::nearest(exact(dark)));
+    };
+    REQUIRE(ciede2000(truth(off), truth(other)) > 4);
+    CHECK(ciede2000(look(learned.with({"Clear River", Build::unsaid, 0})), truth(off)) < 1.5);
+    CHECK(ciede2000(look(learned.with({"Mill Pond", Build::unsaid, 0})), truth(other)) < 1.5);
+    CHECK(look(learned).vector() == look(learned.with({"Clear River", Build::unsaid, 0})).vector());
+    const auto unheard = learned.with({"Slack Tide", Build::unsaid, 0}).predict(Material::polyester, Schedule::finish, 0.15, exact(dry), exact(dark)),
+               known = learned.with({"Mill Pond", Build::unsaid, 0}).predict(Material::polyester, Schedule::finish, 0.15, exact(dry), exact(dark));
+    CHECK(unheard->covariance(0, 0) > known->covariance(0, 0));
+}
+
+TEST_CASE("What a high build or more coats do is learned over all kinds of coat") {
+    std::vector<CoatTest> tests;
+    const auto built = [](Build build, double contact) {
+        std::array<double, 5> z{};
+        z[3] = build == Build::high ? contact : -contact;
+        return z;
+    };
+    for (const Material material : {Material::polyester, Material::ncp_nylon})
+        for (const Build build : {Build::thin, Build::high})
+            for (CoatTest t : tests_of(material, 8)) {
+                t.finish.build = build;
+                t.finished = coated_look(coating_prior(material, t.schedule, built(build, 0.3)), t.size_mm, Surface::nearest(exact(t.dry)), Surface::nearest(exact(t.ground)));
+                tests.push_back(t);
+            }
+    const CoatModel learned(tests);
+    const Lab<D50> dry{70, 10, 45};
+    const auto lightness = [&](Material material, Build build) {
+        return learned.with({"", build, 0}).predict(material, Schedule::finish, 0.15, exact(dry), exact(dark))->lab.L;
+    };
+    for (const Material material : {Material::polyester, Material::ncp_nylon, Material::nylon}) {  // the last was never tested
+        CAPTURE(name(material));
+        CHECK(lightness(material, Build::high) < lightness(material, Build::thin) - 0.3);
+    }
+}
+
+TEST_CASE("The residual bends looks near tests and fades to nothing away from them") {
+    // Dark threads that coat greener than physics has it, whatever its parameters.
+    std::vector<CoatTest> tests;
+    for (int i = 0; i < 12; ++i) {
+        const Lab<D50> dry{25.0 + i % 4, 2.0 * (i % 3), 1.0 * (i % 5)};
+        Lab<D50> finished = coated_look(coating_prior(Material::nylon, Schedule::finish), 0.15, Surface::nearest(exact(dry)), Surface::nearest(exact(dark)));
+        finished.a -= 3;
+        tests.push_back({Material::nylon, Schedule::finish, 0.15, dark, dry, finished});
+    }
+    const CoatModel learned(tests);
+    const auto greener = [&](const Lab<D50>& dry, const Lab<D50>& ground) {
+        return predict_finished(Material::nylon, Schedule::finish, 0.15, exact(dry), exact(ground))->lab.a -
+               learned.predict(Material::nylon, Schedule::finish, 0.15, exact(dry), exact(ground))->lab.a;
+    };
+    CHECK(greener({26, 2, 2}, dark) > 1.5);
+    CHECK(std::abs(greener({90, 0, 0}, light)) < 1);
 }
 
 TEST_CASE("A test that the others contradict is named and does not rule") {

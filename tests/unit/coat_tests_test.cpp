@@ -20,6 +20,29 @@ std::string refused(const std::string& text) {
 
 }  // namespace
 
+TEST_CASE("The finish product, build and coats of a coat test come from a table, go into the file and come back") {
+    const std::string with_finish = "material,size_mm,schedule,ground_L,ground_a,ground_b,dry_L,dry_a,dry_b,finished_L,finished_a,finished_b,product,build,coats\n",
+                      line = "nylon,0.15,finish,18,0,0,45,50,30,25,36,19,";
+    const auto read = read_coat_table(with_finish + line + "Mill Pond,high,3\n" + line + ",,\n", "tests.csv");
+    REQUIRE(read);
+    REQUIRE(read->size() == 2);
+    CHECK((*read)[0].test.finish == FinishUse{"Mill Pond", Build::high, 3});
+    CHECK((*read)[1].test.finish == FinishUse{});
+    const auto text = write_coat_tests({*read, {}});
+    REQUIRE(text);
+    const auto again = read_coat_tests(*text, "coat-tests.json");
+    REQUIRE(again);
+    CHECK(again->entries[0].test.finish == (*read)[0].test.finish);
+    CHECK(again->entries[1].test.finish == FinishUse{});
+    CHECK(again->entries[0].unknown.empty());
+    for (const char* bad : {"x,tall,3\n", "x,thin,0\n", "x,thin,2.5\n", "x,thin,many\n"}) {
+        CAPTURE(bad);
+        const auto no = read_coat_table(with_finish + line + bad, "tests.csv");
+        REQUIRE_FALSE(no);
+        CHECK_FALSE(no.error().mend.empty());
+    }
+}
+
 TEST_CASE("Coat tests are read from a table and kept in a file with what it does not know") {
     const auto table = read_coat_table(head + "nylon,0.15,preserver+finish,18,0,1,45.5,50,30,43,48,29\n", "t.csv");
     REQUIRE(table);

@@ -141,7 +141,7 @@ TEST_CASE("thicker thread hides more") {
     }
 }
 
-TEST_CASE("regular nylon under finish always darkens, and over a dark blank stays nearer its dry colour under preserver") {
+TEST_CASE("regular nylon under finish darkens over a dark blank, deep thread over white too, and preserver keeps it nearer its dry colour") {
     // Common practice, and the optics of Lekner and Dorf 1988 (smooth film) and of Twomey, Bohren,
     // Mergenthaler 1986 (less scattering between wet fibres).
     for (const Thread& thread : threads())
@@ -149,9 +149,11 @@ TEST_CASE("regular nylon under finish always darkens, and over a dark blank stay
             const Lab<D50> finished = look(Material::nylon, Schedule::finish, thread.dry, ground);
             const Lab<D50> sealed = look(Material::nylon, Schedule::preserver_finish, thread.dry, ground);
             CAPTURE(thread.name, ground.lab.L);
-            // Over white the ground lights up what the finish has made clear.
-            CHECK(finished.L < thread.dry.lab.L - (ground.lab.L < 50 ? 5 : 0.5));
-            if (ground.lab.L < 50) CHECK(ciede2000(thread.dry.lab, sealed) < 0.6 * ciede2000(thread.dry.lab, finished));
+            const bool dark = ground.lab.L < 50;
+            // A white ground lights up what the finish has made clear: by rays through fibres (samples/render) pale thread over white grows up to 11 L
+            // lighter, by piles of plates 14 darker, and both darken deep thread; so do not ask more than that.
+            if (dark || thread.dry.lab.L <= 45) CHECK(finished.L < thread.dry.lab.L - 5);
+            CHECK(ciede2000(thread.dry.lab, sealed) < (dark ? 0.6 : 0.9) * ciede2000(thread.dry.lab, finished));
         }
 }
 
@@ -183,16 +185,25 @@ TEST_CASE(
         for (const char* deep : {"black", "mid grey", "dark grey", "garnet", "navy", "scarlet"})
             CHECK(show_through(light) > show_through(deep));
     CHECK(show_through("black") < 0.5);
-    // Over white, yellow and orange turn no greener and blue turns toward violet; chroma rises.
+    // Over white the chroma of yellow and orange rises (both judges of samples/render). Which way their hue turns is no fact of the trade, and the judges
+    // differ on it.
     for (const char* name_of : {"yellow", "orange"})
         for (const Thread& thread : threads())
-            if (std::string(thread.name) == name_of) {
-                const LCh<D50> wet =
-                    to_lch(look(Material::nylon, Schedule::finish, thread.dry, white_ground));
-                CHECK(wet.h < to_lch(thread.dry.lab).h + 1);
-                CHECK(wet.C > to_lch(thread.dry.lab).C);
-            }
-    CHECK(to_lch(look(Material::nylon, Schedule::finish, exact(69, 36, 256), white_ground)).h > 256);
+            if (std::string(thread.name) == name_of)
+                CHECK(to_lch(look(Material::nylon, Schedule::finish, thread.dry, white_ground)).C > to_lch(thread.dry.lab).C);
+}
+
+TEST_CASE("pale nylon and silk take the colour of the blank under finish, and keep their own under preserver") {
+    // The trade: white nylon over a lime blank nearly disappears; white silk turns clear; on cane tan vanishes as if white.
+    const Reading lime = exact(60, 60, 120), cane = exact(55, 30, 75);
+    for (const Material material : {Material::nylon, Material::silk})
+        for (const auto& [dry, ground] : {std::pair{exact(91), lime}, std::pair{exact(87, 8, 83), cane}}) {
+            const Lab<D50> finished = look(material, Schedule::finish, dry, ground), sealed = look(material, Schedule::preserver_finish, dry, ground);
+            CAPTURE(name(material), ground.lab.L);
+            CHECK(ciede2000(finished, ground.lab) < 0.6 * ciede2000(dry.lab, ground.lab));
+            CHECK(ciede2000(finished, ground.lab) < ciede2000(finished, dry.lab));
+            CHECK(ciede2000(sealed, dry.lab) < ciede2000(sealed, ground.lab));
+        }
 }
 
 TEST_CASE("metallic keeps its colour, and its angle is in the covariance") {
@@ -256,14 +267,14 @@ TEST_CASE("the covariance is as wide as the spread of the prior that it stands f
             REQUIRE(forecast);
             for (int i = 0; i < 100; ++i) {
                 CoatingParameters p = coating_prior(Material::nylon, Schedule::finish);
-                p.scattering *= std::exp(0.5 * normal(random));
-                p.scattering_ratio *= std::exp(0.7 * normal(random));
-                p.absorption_ratio *= std::exp(0.35 * normal(random));
-                p.contact = logistic(logit(p.contact) + 1.2 * normal(random));
-                p.haze = logistic(logit(p.haze) + normal(random));
+                p.scattering *= std::exp(1.0 * normal(random));
+                p.scattering_ratio *= std::exp(0.8 * normal(random));
+                p.absorption_ratio *= std::exp(0.4 * normal(random));
+                p.contact = logistic(logit(p.contact) + 0.9 * normal(random));
+                p.haze = logistic(logit(p.haze) + 1.2 * normal(random));
                 Lab<D50> truth = coated_look(p, 0.15, *dry, *under);
-                truth.L += 2 * normal(random);
-                const double sd = 2 * (0.6 + 0.015 * std::hypot(thread.dry.lab.a, thread.dry.lab.b));
+                truth.L += 1.7 * normal(random);
+                const double sd = 1.7 * (0.6 + 0.015 * std::hypot(thread.dry.lab.a, thread.dry.lab.b));
                 truth.a += sd * normal(random);
                 truth.b += sd * normal(random);
                 inside += mahalanobis_squared(truth, *forecast) <= 7.815;

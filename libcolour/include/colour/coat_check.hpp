@@ -37,6 +37,7 @@ struct TestWrap {
     double size_mm = 0.15;
     Reading ground, dry, finished;
     std::optional<LayerOpacity> opacity;  // of the thread, if it is known
+    FinishUse finish{};
 };
 
 enum class CoatVerdict { as_expected, not_as_expected, cannot_tell };
@@ -46,7 +47,10 @@ struct CoatCheck {
     ColourShift measured, expected;
     Reading expected_look;       // of the finished wrap; by this dry reading and the coat model
     std::size_t coat_tests = 0;  // that the expectation rests on; none: the prior
-    Estimate off;                // CIEDE2000 of the finished wrap from the expected look, with the errors of both readings and of the expectation
+    // CIEDE2000 of the finished wrap from the expected look, with the errors of both readings and of the expectation: its expectation and interval. What both
+    // err by keeps them apart even where the best estimates agree.
+    Estimate off;
+    double best_estimates_apart = 0;
     double limit = 0;            // of `off`, for a coat that is as expected
     CoatVerdict verdict = CoatVerdict::cannot_tell;
     std::string leans;  // which way the finished wrap leans from what was expected, in words

@@ -4,7 +4,7 @@
 // that has the dry colour. The coat lowers scattering by a ratio set by the material; over a fraction of
 // optical contact the clear, smooth surface returns part of the light (Saunderson), with air left under the
 // rest. What dry fibres mirror at their faces has no colour, and is lost in the coat. Preserver is a sealed
-// skin over a dry core: little contact. No published dry-to-finished figures for rod thread exist, so the
+// skin over a dry core: little contact, in points. No published dry-to-finished figures for rod thread exist, so the
 // prior is wide and says so.
 //
 // Assumptions. Thread on a spool is opaque, a wrap is one layer of it. The ground has a smooth surface of its
@@ -91,19 +91,34 @@ struct CoatingParameters {
     double contact = 0;           // share of the fibre surface in optical contact with the coat, 0..1
     double haze = 0;   // share of the film's underside over air that scatters instead of mirroring, 0..1
     double index = 1;  // refractive index of the coat; 1: no coat
+    // How the contact is spread. False: in patches wider than light spreads sideways (turns that soaked up the finish between turns that did not). True: in
+    // points closer than that (a seal on the tops of dry fibres): light meets the mean of both faces, and the ratios are the whole dry core's.
+    bool sealed = false;
 };
 CoatingParameters coating_prior(Material material,
                                 Schedule schedule);  // medians; see coating.cpp for sources
-// The same with scattering, scattering ratio, absorption ratio, contact and haze moved by so many of the prior's standard deviations (of their
+// Places in the prior: scattering, scattering ratio, absorption ratio, contact and haze moved by so many of the prior's standard deviations (of their
 // logarithms; of the logits of contact and haze).
-CoatingParameters coating_prior(Material material, Schedule schedule, const std::array<double, 5>& moved_by);
+inline constexpr std::size_t coating_parameters = 5;
+using PriorDeviations = std::array<double, coating_parameters>;
+CoatingParameters coating_prior(Material material, Schedule schedule, const PriorDeviations& moved_by);
+// What is believed of them, in prior deviations: the prior itself unless something was learned.
+struct CoatingBelief {
+    PriorDeviations at{};
+    std::array<PriorDeviations, coating_parameters> covariance{{{1}, {0, 1}, {0, 0, 1}, {0, 0, 0, 1}, {0, 0, 0, 0, 1}}};
+
+    // Told besides that a parameter lies at `where`, give or take `sd` (Kalman's step).
+    void learn(std::size_t parameter, double where, double sd);
+};
 // The scattering that an opacity tells of thread of that size, and its standard deviation, both in the prior's standard deviations from its median.
 struct InPriorDeviations {
     double at = 0, sd = 1;
 };
 InPriorDeviations scattering_known(Material material, double size_mm, const LayerOpacity& opacity);
-// Standard deviation in CIELAB of what the model leaves out of a grey thread's look (a guess; see coating.cpp).
+// Standard deviation in CIELAB of what the model leaves out of a grey thread's look (a guess; see coating.cpp), and of any thread's as a covariance:
+// it weighs more on vivid colours, whose spectra are guessed from three numbers.
 double coating_residual(Material material, Schedule schedule);
+Matrix3 coating_residual(Material material, Schedule schedule, const Surface& dry);
 
 // Colour of one layer of thread over the ground. Any parameters in range: this is the model to fit to coat
 // tests. size_mm as in predict_finished.
@@ -114,9 +129,9 @@ Lab<D50> coated_look(const CoatingParameters& parameters, double size_mm, const 
 // of the five parameters, Lab a standard deviation. By differences on a spectrum in steps of 20 nm.
 struct LookSlopes {
     Matrix3 by_dry, by_ground;
-    std::array<Vector3, 5> by_parameter{};
+    std::array<Vector3, coating_parameters> by_parameter{};
 };
-LookSlopes look_slopes(Material material, Schedule schedule, const std::array<double, 5>& moved_by, double size_mm,
+LookSlopes look_slopes(Material material, Schedule schedule, const PriorDeviations& moved_by, double size_mm,
                        const Surface& dry, const Surface& ground);
 
 // One layer of thread over the ground. dry: as on the spool (opaque). ground: what lies under the thread, as
@@ -150,5 +165,9 @@ struct FinishedCovariance {
 FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm,
                                         const Surface& dry, const Surface& ground,
                                         const std::optional<LayerOpacity>& opacity = {});
+// By another belief than the prior's. The covariance is without what the model leaves out (coating_residual). Precondition: not metallic.
+Lab<D50> predicted_look(Material material, Schedule schedule, double size_mm, const Surface& dry, const Surface& ground, const CoatingBelief& belief);
+FinishedCovariance predicted_covariance(Material material, Schedule schedule, double size_mm, const Surface& dry, const Surface& ground,
+                                        const CoatingBelief& belief);
 
 }  // namespace bindhue
