@@ -24,6 +24,8 @@ struct Heads {
 // The wraps of the job in its order, with a gap of bare blank between, which is not to scale.
 std::vector<Strip> wraps_to_wind(const Job& job, const JobSheet& sheet) {
     constexpr std::size_t in_a_row = 8;
+    const std::optional<Reading> blank = blank_of(sheet.old_rod);
+    const std::optional<Lab<D50>> bare = blank ? std::optional(blank->lab) : std::nullopt;
     std::vector<Strip> out;
     std::size_t number = 0;
     double at = 0;
@@ -34,7 +36,7 @@ std::vector<Strip> wraps_to_wind(const Job& job, const JobSheet& sheet) {
         }
         ++number;
         const double gap = 0.35 * std::max(10.0, band.winding.width_mm);
-        out.back().parts.push_back({at, gap, band.winding.diameter_mm, std::nullopt, "", ""});
+        out.back().parts.push_back({at, gap, band.winding.diameter_mm, bare, "", ""});
         at += gap;
         out.back().parts.push_back({at, band.winding.width_mm, band.winding.diameter_mm + 2 * band.winding.thread_mm,
                                     dry_colour(sheet, band.spool).value_or(Lab<D50>{85, 0, 0}), std::to_string(number),
