@@ -30,7 +30,7 @@ struct QueueLimits {
 struct SentPhoto {
     std::vector<std::uint8_t> bytes;
     std::string light;  // what the user calls the light; empty: not said
-    std::string name;   // of its file; empty: not known
+    std::string name{};  // of its file; empty: not known
     std::string camera{};  // what the user calls the camera, where the file does not say
 };
 using SentPhotos = std::vector<std::shared_ptr<const SentPhoto>>;  // of one wrap
@@ -40,7 +40,7 @@ struct Correction {
     std::optional<std::vector<double>> edges_mm;  // as ReadOptions has them
     std::optional<PixelRegion> region;            // of the first photo
     std::size_t band = 0;  // whose colour the region's is to be, counted from 1; 0: the region is read alone
-    std::shared_ptr<const SentPhoto> elsewhere;  // or else: of the same thread where the sun did not reach, whose colour the band's is to be
+    std::shared_ptr<const SentPhoto> elsewhere{};  // or else: of the same thread where the sun did not reach, whose colour the band's is to be
 };
 
 // A reading and the picture to draw it on.

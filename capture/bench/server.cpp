@@ -62,10 +62,22 @@ int status_of(Reason reason) {
     }
 }
 
+// As it is: what the library is given whole it packs, as small as it can, which takes many times longer than the loopback address takes for it unpacked.
+// For what is no error: such a body the library's handler of errors does not see.
+void send_text(Response& response, std::string text, const std::string& type) {
+    const auto kept = std::make_shared<const std::string>(std::move(text));
+    response.set_content_provider(kept->size(), type, [kept](std::size_t offset, std::size_t length, httplib::DataSink& sink) {
+        return sink.write(kept->data() + offset, length);
+    });
+}
+
 void send(Response& response, const Answer& answer, int status = 200) {
+    constexpr int first_error = 400;
     response.status = status;
     // A file of the shop may hold a text that is no UTF-8: shown as such, it must not cost the answer.
-    response.set_content(answer.dump(-1, ' ', false, Answer::error_handler_t::replace), "application/json");
+    std::string text = answer.dump(-1, ' ', false, Answer::error_handler_t::replace);
+    if (status < first_error) return send_text(response, std::move(text), "application/json");
+    response.set_content(text, "application/json");
 }
 
 void send(Response& response, const Error& error) { send(response, error_answer(error), status_of(error.reason)); }
@@ -145,7 +157,7 @@ void send_sheet(Response& response, const Result<std::string>& sheet) {
     response.set_header("Content-Security-Policy",
                         "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'");
     response.status = 200;
-    response.set_content(*sheet, "text/html; charset=utf-8");
+    send_text(response, *sheet, "text/html; charset=utf-8");
 }
 
 }  // namespace
@@ -228,7 +240,7 @@ struct BenchServer::Inside {
             if (path == asset.path) {
                 if (path == "/") return send_page(asset, response);
                 response.status = 200;
-                response.set_content(asset.text.data(), asset.text.size(), std::string(asset.type));
+                send_text(response, std::string(asset.text), std::string(asset.type));
                 return true;
             }
         return false;
@@ -258,7 +270,7 @@ struct BenchServer::Inside {
         text = in_words_of(own, std::move(text));
         static constexpr std::string_view units = "{units}";
         if (const std::size_t there = text.find(units); there != std::string::npos) text.replace(there, units.size(), name(own.units));
-        response.set_content(text, std::string(page.type));
+        send_text(response, std::move(text), std::string(page.type));
         return true;
     }
 
