@@ -11,6 +11,7 @@
 #include "shop/atomic_file.hpp"
 #include "shop/grounds.hpp"
 #include "shop/json_text.hpp"
+#include "shop/numbers.hpp"
 #include "shop/shop.hpp"
 #include "shop/today.hpp"
 
@@ -71,6 +72,12 @@ Result<Job> chosen(const WrapReading& reading, const SpoolFile& rack, const Quer
         if (!band) return band.error();
         out.bands.push_back(*band);
     }
+    if (const std::string coats = field(query, "coats"); !coats.empty()) {
+        const auto number = whole_number(coats);
+        if (!number || *number < 1 || *number > 10) return Error{Reason::bad_value, "the coats are no number from 1 to 10", "coats", "two are usual"};
+        out.coats = static_cast<int>(*number);
+    }
+    out.one_guide = field(query, "one_guide") == "1";
     if (out.bands.empty()) return Error{Reason::bad_value, "no wrap is on the sheet", "wrap", "put a spool on it first"};
     return out;
 }
@@ -101,6 +108,7 @@ Answer job_row(const Shop& shop, const JobFile& file, const std::function<Result
     out["rod"] = nullptr;
     out["trouble"] = nullptr;
     const Result<JobSheet> sheet = load_job_sheet(shop, file, rack);
+    out["date_said"] = sheet ? date_of(sheet->settings, file.date) : file.date;
     if (!sheet)
         out["trouble"] = error_answer(sheet.error());
     else if (!sheet->old_rod.empty())

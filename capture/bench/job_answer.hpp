@@ -12,7 +12,7 @@ namespace bindhue::capture::bench {
 
 // The sheet of what was chosen, HTML. Query: `name` of the job, and `wrap`, one for each wrap that was chosen, as JSON: {band, spool, schedule} and perhaps
 // {ground (as check_ground takes it), width_mm, diameter_mm, count}. Pitch, width and diameter are those that were read where none is given (a region by
-// hand has none); a pitch that was not read is the thread's diameter. Over white or an underwrap one is wound first, of that spool's thread or of the same
+// hand has none); perhaps `coats` (1 to 10) and `one_guide` (1: a repair of one guide alone). A pitch that was not read is the thread's diameter. Over white or an underwrap one is wound first, of that spool's thread or of the same
 // thickness. Errors: bad_format, bad_value, not_found, storage.
 Result<std::string> sheet_answer(const WrapReading& reading, const std::filesystem::path& shop, const Query& query);
 

@@ -20,7 +20,7 @@ std::string title_of(const CustomerNote& note) {
 
 std::string which(const CustomerNote& note) {
     const JobFile& file = note.sheet.file;
-    return "Job " + file.name + (file.date.empty() ? "" : " of " + file.date);
+    return "Job " + file.name + (file.date.empty() ? "" : " of " + date_of(note.sheet.settings, file.date));
 }
 
 std::string ground_of(const WantedBand& band, bool blank_was_read) {

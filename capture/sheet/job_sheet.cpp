@@ -88,7 +88,7 @@ Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
     const Heads heads(sheet.settings);
     Layout page(size);
     page.space(2);
-    page.words(title_of(sheet) + (sheet.file.date.empty() ? "" : "   of " + sheet.file.date), false, 5.4);
+    page.words(title_of(sheet) + (sheet.file.date.empty() ? "" : "   of " + date_of(sheet.settings, sheet.file.date)), false, 5.4);
     page.space(1);
     if (!sheet.file.note.empty()) page.words(sheet.file.note);
     for (const Strip& strip : old_wraps(sheet)) {
@@ -118,7 +118,7 @@ Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
 
 std::string job_sheet_html(const JobSheet& sheet) {
     const Heads heads(sheet.settings);
-    std::string out = html_opening(title_of(sheet)) + "<p>" + escaped(sheet.file.date) + "</p>\n";
+    std::string out = html_opening(title_of(sheet)) + "<p>" + escaped(date_of(sheet.settings, sheet.file.date)) + "</p>\n";
     if (!sheet.file.note.empty()) out += "<p>" + escaped(sheet.file.note) + "</p>\n";
     for (const Strip& strip : old_wraps(sheet)) out += "<h2>" + heads.old_wraps + "</h2>\n" + svg_of_strip(strip, heads.old_wraps);
     out += "<h2>" + heads.to_wind + "</h2>\n";

@@ -143,7 +143,7 @@ TEST_CASE("The schema of jobs and their reader agree on every rule") {
 }
 
 TEST_CASE("The schema of settings and their reader agree on every rule") {
-    const auto document = parse_json(R"({"format":"bindhue-settings","version":1,"shop_name":"Rods","units":"mm","paper":"a4","wrap":"wrap","guide":"guide",
+    const auto document = parse_json(R"({"format":"bindhue-settings","version":1,"shop_name":"Rods","units":"mm","paper":"a4","dates":"year-month-day","wrap":"wrap","guide":"guide",
         "preserver_h":12,"next_coat_h":18,"last_coat_h":48,"prices":{"currency":"EUR","wrap":12.5,"metre":0.2,"ml":1}})", "settings");
     REQUIRE(document);
     Walk walk(json_file("palettes/settings.schema.json"), *document,

@@ -271,6 +271,9 @@ TEST_CASE("What is chosen becomes a job sheet that runs nothing") {
     CHECK(page.get(sheet + "?name=all" + many).status == 200);
     CHECK(page.get(sheet + "?name=all" + many + wrap_field(R"({"band":3,"spool":"R1-12","schedule":"finish"})")).status == 422);
     CHECK(page.get(sheet + "?name=none").status == 422);
+    for (const char* bad : {"0", "11", "x", "-1"}) CHECK(page.get(sheet + "?coats=" + bad + two_wraps).status == 422);
+    const Said three = page.get(sheet + "?coats=3&one_guide=1" + two_wraps);
+    CHECK_THAT(three.body, Catch::Contains("coat 3 of 3") && Catch::Contains("35 %"));
     for (const char* wrap : {"", "3", "{", "[]", R"({"band":3,"spool":"R1-12"})", R"({"band":0,"spool":"R1-12","schedule":"finish"})", R"({"band":8,"spool":"R1-12","schedule":"finish"})",
                              R"({"band":3,"spool":"R1-12","schedule":"varnish"})", R"({"band":3,"spool":"nobody","schedule":"finish"})",
                              R"({"band":3,"spool":"R1-12","schedule":"finish","ground":"mauve"})", R"({"band":3,"spool":"R1-12","schedule":"finish","ground":"underwrap:nobody"})",

@@ -9,7 +9,7 @@ const $ = (id) => document.getElementById(id);
 function entry(job) {
   const wraps = job.wraps.map((wrap) =>
     `${wrap.count > 1 ? `${wrap.count} × ` : ""}${lengthSaid(wrap.width_mm)} in ${wrap.spool || "a spool not chosen yet"}${wrap.schedule ? `, ${wrap.schedule}` : ""}${wrap.ground ? ` over ${wrap.ground}` : ""}`);
-  const parts = [html("p", {}, html("b", {}, job.name), ` ${job.date}${job.done ? ", done" : ""}${job.note ? `: ${job.note}` : ""}`),
+  const parts = [html("p", {}, html("b", {}, job.name), ` ${job.date_said}${job.done ? ", done" : ""}${job.note ? `: ${job.note}` : ""}`),
     html("p", {}, `${wraps.join("; ")}. Thread: ${threadSaid(job.metres)}.`)];
   if (job.trouble) parts.push(html("p", {}, `${job.trouble.what} ${job.trouble.mend}`));
   else parts.push(html("p", {}, html("a", { href: sheetOfJob(job.name), target: "_blank", rel: "noopener" }, `Open the sheet of ${job.name}`), " ",

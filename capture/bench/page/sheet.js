@@ -30,7 +30,8 @@ function say() {
 }
 
 function form() {
-  const out = new URLSearchParams({ name: $("name").value });
+  const out = new URLSearchParams({ name: $("name").value, coats: $("coats-of").value });
+  if ($("one-guide").checked) out.set("one_guide", 1);
   for (const [, { band, spool, schedule, ground, width_mm, diameter_mm, count, read }] of [...chosen].sort(([one], [other]) => one - other)) {
     const wrap = { band, spool, schedule, ground }; // no more than there is to say: an address has its bounds
     if (width_mm !== read.width_mm) wrap.width_mm = Number(width_mm.toFixed(2));
@@ -76,7 +77,7 @@ export function putOnSheet(number, band, diameter_mm, candidate) {
   draw();
 }
 
-$("name").addEventListener("input", say);
+for (const id of ["name", "coats-of", "one-guide"]) $(id).addEventListener("input", say);
 $("keep").addEventListener("click", async () => {
   $("keep").disabled = true;
   $("keep-said").textContent = "Keeping it";
