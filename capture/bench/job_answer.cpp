@@ -18,7 +18,7 @@
 namespace bindhue::capture::bench {
 namespace {
 
-constexpr std::size_t most_wraps = 40, longest_name = 100;
+constexpr std::size_t most_wraps = 30, longest_name = 100;
 constexpr double usual_blank_mm = 8;  // where the photo showed no rod, so that there is something to draw
 
 Error not_known(int band, const char* what) {
@@ -67,7 +67,7 @@ Result<Job> chosen(const WrapReading& reading, const SpoolFile& rack, const Quer
     const auto [first, last] = query.equal_range("wrap");
     for (auto at = first; at != last; ++at) {
         if (out.bands.size() == most_wraps)
-            return Error{Reason::bad_value, "more than 40 wraps are on the sheet", "wrap", "make two sheets"};
+            return Error{Reason::bad_value, "more than 30 wraps are on the sheet", "wrap", "make two sheets"};
         const Result<WantedBand> band = wanted(at->second, reading, rack);
         if (!band) return band.error();
         out.bands.push_back(*band);

@@ -11,7 +11,8 @@
 namespace bindhue::capture {
 namespace {
 
-constexpr std::array unit_words{"mm", "inches"}, paper_words{"a4", "letter"}, date_words{"year-month-day", "day-month-year", "month-day-year"};
+constexpr std::array unit_words{"mm", "inches"}, paper_words{"a4", "letter"};
+constexpr std::array date_words{"year-month-day", "day-month-year", "month-day-year"};
 constexpr std::array wrap_words{"wrap", "whip", "bind"}, guide_words{"guide", "ring", "eye"};
 constexpr double least_h = 0.1, most_h = 1000, most_money = 1e6;
 constexpr std::size_t longest_name = 100, longest_currency = 8;
