@@ -42,6 +42,7 @@ std::vector<Strip> wraps_to_wind(const Job& job, const JobSheet& sheet) {
                                     dry_colour(sheet, band.spool).value_or(Lab<D50>{85, 0, 0}), std::to_string(number),
                                     Measures(sheet.settings.units).length(band.winding.width_mm) + (band.count > 1 ? " x" + std::to_string(band.count) : "")});
         at += band.winding.width_mm;
+        if (number % in_a_row == 0 || number == job.bands.size()) out.back().parts.push_back({at, gap, band.winding.diameter_mm, bare, "", ""});
     }
     return out;
 }

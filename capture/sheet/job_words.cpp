@@ -21,7 +21,7 @@ bool is_preserved(const WantedBand& band) { return band.schedule == Schedule::pr
 
 std::vector<std::string> wrap_heads(const Settings& settings) {
     const Measures measures(settings.units);
-    return {in_words_of(settings, "{wrap}"), "spool",  "thread", "schedule", std::string("width ") + measures.unit(),
+    return {"no.", "spool", "thread", "schedule", std::string("width ") + measures.unit(),
             std::string("blank ") + measures.unit(), "turns", "layers", "count", std::string(measures.thread_unit()) + " each"};
 }
 
@@ -93,7 +93,7 @@ std::vector<WorkStep> order_of_work(const Job& job, const Settings& settings) {
     for (std::size_t i = 0; i < job.bands.size(); ++i)
         if (const std::string said = underwrap_words(job.bands[i]); !said.empty())
             underwraps.append(underwraps.empty() ? "" : "; ").append("{wrap} ").append(std::to_string(i + 1)).append(": ").append(said);
-    if (!underwraps.empty()) out.push_back({"Wind the underwraps. " + underwraps + ".", ""});
+    if (!underwraps.empty()) out.push_back({"Wind the underwraps (" + underwraps + ").", ""});
     int all = 0;
     for (const WantedBand& band : job.bands) all += band.count;
     out.push_back({"Wind " + std::to_string(all) + (all == 1 ? " {wrap}." : " {wraps}.") + " Straighten the {guides}, close gaps, burnish.", ""});

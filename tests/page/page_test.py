@@ -206,7 +206,7 @@ class Page(unittest.TestCase):
         for said in ("Job <b>trout</b> & co", spool, other, "32.1", "30.1", "Thread to have at hand", "coat 2 of 2", "Wait", "Test wrap",
                      "gloves, eye protection", "data sheet"):
             self.assertIn(said, words)
-        self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 4)
+        self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 5)
         self.all_is_well()
 
     def command(self, *words):
