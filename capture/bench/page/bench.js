@@ -298,12 +298,15 @@ $("put").addEventListener("click", () => {
 
 // ---- start
 
-for (const [id, takes] of [["file", take], ["second", takeSecond], ["shaded", takeShaded]])
-  $(id).addEventListener("change", () => {
+for (const [id, takes] of [["file", take], ["second", takeSecond], ["shaded", takeShaded]]) {
+  const chosen = () => {
     const [photo] = $(id).files;
     if (photo) takes(photo);
     $(id).value = ""; // so that the same photo can be chosen again
-  });
+  };
+  $(id).addEventListener("change", chosen);
+  chosen(); // before this script was there
+}
 addEventListener("dragover", (event) => {
   event.preventDefault();
   document.body.classList.add("over");
