@@ -6,11 +6,13 @@
 
 #include "colour/adaptation.hpp"
 #include "colour/words.hpp"
+#include "reading/old_finish.hpp"
 #include "reading/reading_json.hpp"
 #include "sheet/number.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/match.hpp"
 #include "shop/numbers.hpp"
+#include "shop/settings.hpp"
 #include "shop/shop.hpp"
 
 namespace bindhue::capture::bench {
@@ -34,6 +36,13 @@ std::vector<std::string> all_of(const Query& query, const std::string& field) {
     return out;
 }
 
+// Of ASCII letters; the rest stays.
+std::string lower(std::string text) {
+    for (char& c : text)
+        if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+    return text;
+}
+
 }  // namespace
 
 Answer opening(const char* format) { return {{"format", format}, {"version", 1}}; }
@@ -46,6 +55,15 @@ Answer on_screen(const Lab<D50>& lab) {
     return {{"srgb", screen_hex(lab)},
             {"in_srgb", inside(exact.r) && inside(exact.g) && inside(exact.b)},
             {"words", colour_words(lab)}};
+}
+
+std::string one_of(const Query& query, const std::string& field) {
+    const auto at = query.find(field);
+    return at == query.end() ? "" : at->second;
+}
+
+Answer seen(const Reading& reading) {
+    return {{"lab", to_json(reading.lab)}, {"covariance", to_json(reading.covariance)}, {"screen", on_screen(reading.lab)}};
 }
 
 Answer error_answer(const Error& error) {
@@ -61,25 +79,47 @@ Answer shop_answer(const std::filesystem::path& shop, const CardLayout& card) {
     out["card"] = {{"layout", card.name}, {"trust", name(card.trust)}};
     out["schedules"] = Answer::array();
     for (const Schedule schedule : all_schedules) out["schedules"].push_back(name(schedule));
-    out["spools"] = Answer::array();
-    out["spools_error"] = nullptr;
-    const Result<SpoolFile> rack = load_spools(shop);
-    if (!rack) {
+    out["materials"] = Answer::array();
+    for (const Material material : all_materials) out["materials"].push_back(name(material));
+    out["spools_error"] = out["settings_error"] = nullptr;
+    out["spools_in_all"] = 0;
+    const Result<Shop> opened = Shop::open(shop, Access::read);
+    if (const Result<SpoolFile> rack = opened ? opened->spools() : Result<SpoolFile>(opened.error()); rack)
+        out["spools_in_all"] = rack->entries.size();
+    else
         out["spools_error"] = error_answer(rack.error());
-        return out;
-    }
+    if (opened)
+        if (const Result<Settings> settings = load_settings(*opened); !settings) out["settings_error"] = error_answer(settings.error());
+    return out;
+}
+
+Result<Answer> spools_answer(const std::filesystem::path& shop, const Query& query) {
+    const Result<double> top = one_number(query, "top", 500, 1, 500);
+    if (!top) return top.error();
+    const Result<SpoolFile> rack = load_spools(shop);
+    if (!rack) return rack.error();
+    const std::string wanted = lower(one_of(query, "find"));
+    Answer out = opening("bindhue-bench-spools");
+    out["in_all"] = rack->entries.size();
+    std::size_t found = 0;
+    Answer spools = Answer::array();
     for (const SpoolEntry& entry : rack->entries) {
-        const Reading dry = entry.spool.reading_for({});
-        out["spools"].push_back({{"code", entry.spool.code},
-                                 {"name", entry.spool.name},
-                                 {"material", name(entry.spool.material)},
-                                 {"size", entry.spool.size},
-                                 {"size_mm", entry.spool.size_mm},
-                                 {"lot", entry.spool.lot},
-                                 {"metres_left", entry.metres_left ? Answer(*entry.metres_left) : Answer(nullptr)},
-                                 {"lab", to_json(dry.lab)},
-                                 {"screen", on_screen(dry.lab)}});
+        const Spool& spool = entry.spool;
+        if (!wanted.empty() && lower(spool.code + '\n' + spool.name + '\n' + std::string(name(spool.material)) + '\n' + spool.size + '\n' + spool.lot).find(wanted) == std::string::npos) continue;
+        if (static_cast<double>(++found) > *top) continue;
+        const Reading dry = spool.reading_for({});
+        spools.push_back({{"code", spool.code},
+                          {"name", spool.name},
+                          {"material", name(spool.material)},
+                          {"size", spool.size},
+                          {"size_mm", spool.size_mm},
+                          {"lot", spool.lot},
+                          {"metres_left", entry.metres_left ? Answer(*entry.metres_left) : Answer(nullptr)},
+                          {"lab", to_json(dry.lab)},
+                          {"screen", on_screen(dry.lab)}});
     }
+    out["found"] = found;
+    out["spools"] = std::move(spools);
     return out;
 }
 
@@ -129,19 +169,37 @@ Result<Answer> match_answer(const WrapReading& reading, const std::filesystem::p
     if (query.contains("schedule")) wish.schedules = all_of(query, "schedule");
     wish.tolerance = *tolerance;
     wish.top = static_cast<std::size_t>(*top);
+    for (const std::string& text : all_of(query, "light")) {
+        Illuminant light = Illuminant::D50;
+        if (!parse_illuminant(text, light)) return Error{Reason::bad_value, "no light is called " + text, "light", "choose one on the bench page"};
+        wish.lights.push_back(light);
+    }
+    if (one_of(query, "as_new") == "1") {
+        const Result<Amber> amber = old_finish({one_of(query, "amber"), one_of(query, "amber_bare"), one_of(query, "amber_coated")}, reading.bands,
+                                               {"the share of light", "the place without the old finish", "the place under it"});
+        if (!amber) return amber.error();
+        wish.old_finish = *amber;
+    }
     const Result<RackMatch> found = match_rack(shop, target, reading.blank(), wish);
     if (!found) return found.error();
 
     Answer out = opening("bindhue-match");
-    out["target"] = {{"band", static_cast<int>(*band)},
-                     {"lab", to_json(target.lab)},
-                     {"covariance", to_json(target.covariance)},
-                     {"screen", on_screen(target.lab)}};
+    out["target"] = {{"band", static_cast<int>(*band)}};
+    out["target"].update(seen(found->target));
+    if (wish.old_finish) {
+        out["target"]["now"] = seen(target);
+        out["target"]["transmittance_440"] = wish.old_finish->transmittance();
+        out["target"]["transmittance_440_sd"] = wish.old_finish->transmittance_sd();
+    }
+    if (found->coated_blank) out["coated_blank"] = seen(*found->coated_blank);
     out["tolerance"] = wish.tolerance;
     out["candidates"] = Answer::array();
-    for (const Candidate& candidate : found->candidates) {
+    for (std::size_t i = 0; i < found->candidates.size(); ++i) {
+        const Candidate& candidate = found->candidates[i];
         Answer row = to_json(candidate, found->rack, found->grounds);
+        for (std::size_t k = 0; k < wish.lights.size(); ++k) row["lights"].push_back({{"light", name(wish.lights[k])}, {"delta_e", found->in_light[i][k]}});
         row["coats"] = coats(candidate.schedule);
+        if (!wish.grounds.empty()) row["ground_asked"] = wish.grounds[candidate.ground];
         row["screen"] = on_screen(candidate.predicted.lab);
         out["candidates"].push_back(std::move(row));
     }

@@ -9,6 +9,8 @@
 #include "sheet/customer_note.hpp"
 #include "sheet/job_sheet.hpp"
 #include "shop/atomic_file.hpp"
+#include "shop/grounds.hpp"
+#include "shop/json_text.hpp"
 #include "shop/numbers.hpp"
 #include "shop/shop.hpp"
 #include "shop/today.hpp"
@@ -16,34 +18,41 @@
 namespace bindhue::capture::bench {
 namespace {
 
-constexpr std::size_t most_wraps = 40, longest_name = 100;
-constexpr double usual_blank_mm = 8;  // where the photo showed no rod, so that there is something to reckon with
+constexpr std::size_t most_wraps = 30, longest_name = 100;
+constexpr double usual_blank_mm = 8;  // where the photo showed no rod, so that there is something to draw
 
-Result<WantedBand> wanted(std::string_view text, const WrapReading& reading, const SpoolFile& spools) {
-    const Error no_wrap{Reason::bad_value, "a wrap of the sheet can't be read", "wrap", "choose it on the bench page again"};
-    std::string_view parts[3];
-    for (std::string_view& part : parts) {
-        const std::size_t bar = text.find('|');
-        if (bar == std::string_view::npos) return no_wrap;
-        part = text.substr(0, bar);
-        text.remove_prefix(bar + 1);
-    }
-    const auto number = whole_number(parts[0]), underwraps = whole_number(parts[2]);
-    const Result<Schedule> schedule = parse_schedule(parts[1]);
-    if (!number || *number < 1 || *number > reading.bands.size() || !underwraps || *underwraps > 1 || !schedule) return no_wrap;
-    const SpoolEntry* spool = spools.find(text);
-    if (spool == nullptr)
-        return Error{Reason::not_found, "the rack has no spool of that code any more", "wrap", "load the page again"};
-    const BandReading& band = reading.bands[*number - 1];
+Error not_known(int band, const char* what) {
+    return {Reason::bad_value, std::string("the ") + what + " of band " + std::to_string(band) + " is not known: it was not read", "wrap",
+            "write it beside the wrap on the job sheet"};
+}
+
+Result<WantedBand> wanted(const std::string& text, const WrapReading& reading, const SpoolFile& spools) {
+    Result<JsonDocument> document = JsonDocument::parse(text, "a wrap of the sheet");
+    if (!document) return document.error();
+    const JsonCursor at = document->root();
     WantedBand out;
-    out.spool = spool->spool.code;
-    out.replaces = static_cast<int>(*number);
-    out.schedule = *schedule;
-    out.winding.width_mm = band.length_mm;
-    out.winding.diameter_mm = reading.blank_diameter_mm.value_or(usual_blank_mm);
+    out.replaces = at["band"].integer(1, static_cast<int>(reading.bands.size()));
+    out.spool = at["spool"].text();
+    out.schedule = at["schedule"].word(parse_schedule);
+    out.ground = at.text_or_empty("ground");
+    if (!out.ground.empty()) at.check(check_ground(out.ground));
+    const auto given = [&](const char* name) { return at.find(name) ? std::optional(at[name].number(0, 2000)) : std::nullopt; };
+    const auto width = given("width_mm"), diameter = given("diameter_mm");
+    if (const auto count = at.find("count")) out.count = count->integer(1, 1000);
+    if (document->error()) return *document->error();
+
+    const std::string under = underwrap_spool(out);
+    const SpoolEntry *spool = spools.find(out.spool), *beneath = under.empty() ? spool : spools.find(under);
+    if (spool == nullptr || beneath == nullptr)
+        return Error{Reason::not_found, "the rack has no spool of that code any more", "wrap", "load the page again"};
+    const BandReading& band = reading.bands[static_cast<std::size_t>(out.replaces) - 1];
+    if (!width && !(band.length_mm > 0)) return not_known(out.replaces, "width");
+    if (!diameter && !reading.blank_diameter_mm) return not_known(out.replaces, "blank's diameter");
+    out.winding.width_mm = width.value_or(band.length_mm);
+    out.winding.diameter_mm = diameter ? *diameter : *reading.blank_diameter_mm;
     out.winding.thread_mm = spool->spool.size_mm;
     out.winding.pitch_mm = band.pitch_mm.value_or(spool->spool.size_mm);
-    out.winding.underwrap_mm = *underwraps == 1 ? spool->spool.size_mm : 0;
+    out.winding.underwrap_mm = !under.empty() || out.ground == "white" ? beneath->spool.size_mm : 0;
     if (const Status valid = validate(out.winding); !valid) return valid.error();
     return out;
 }
@@ -58,11 +67,17 @@ Result<Job> chosen(const WrapReading& reading, const SpoolFile& rack, const Quer
     const auto [first, last] = query.equal_range("wrap");
     for (auto at = first; at != last; ++at) {
         if (out.bands.size() == most_wraps)
-            return Error{Reason::bad_value, "more than 40 wraps are on the sheet", "wrap", "make two sheets"};
+            return Error{Reason::bad_value, "more than 30 wraps are on the sheet", "wrap", "make two sheets"};
         const Result<WantedBand> band = wanted(at->second, reading, rack);
         if (!band) return band.error();
         out.bands.push_back(*band);
     }
+    if (const std::string coats = field(query, "coats"); !coats.empty()) {
+        const auto number = whole_number(coats);
+        if (!number || *number < 1 || *number > 10) return Error{Reason::bad_value, "the coats are no number from 1 to 10", "coats", "two are usual"};
+        out.coats = static_cast<int>(*number);
+    }
+    out.one_guide = field(query, "one_guide") == "1";
     if (out.bands.empty()) return Error{Reason::bad_value, "no wrap is on the sheet", "wrap", "put a spool on it first"};
     return out;
 }
@@ -83,7 +98,7 @@ Answer job_row(const Shop& shop, const JobFile& file, const std::function<Result
     out["photos"] = file.photos;
     out["wraps"] = Answer::array();
     for (const WantedBand& band : file.job.bands) {
-        Answer row{{"spool", band.spool}, {"schedule", nullptr}, {"width_mm", band.winding.width_mm}, {"count", band.count}};
+        Answer row{{"spool", band.spool}, {"schedule", nullptr}, {"width_mm", band.winding.width_mm}, {"count", band.count}, {"ground", band.ground}};
         if (band.schedule) row["schedule"] = name(*band.schedule);
         out["wraps"].push_back(std::move(row));
     }
@@ -93,6 +108,7 @@ Answer job_row(const Shop& shop, const JobFile& file, const std::function<Result
     out["rod"] = nullptr;
     out["trouble"] = nullptr;
     const Result<JobSheet> sheet = load_job_sheet(shop, file, rack);
+    out["date_said"] = sheet ? date_of(sheet->settings, file.date) : file.date;
     if (!sheet)
         out["trouble"] = error_answer(sheet.error());
     else if (!sheet->old_rod.empty())
@@ -140,9 +156,15 @@ Result<Answer> keep_job(const DoneReading& done, const std::filesystem::path& sh
                           std::string(photo->bytes.begin(), photo->bytes.end())});
         file.photos.push_back(copies.back().name);
     }
+    const std::vector<std::string> of_wrap = file.photos;
+    for (std::size_t i = 0; i < done.elsewhere.size(); ++i) {
+        const SentPhoto& photo = *done.elsewhere[i];
+        copies.push_back({"elsewhere-" + std::to_string(i + 1) + std::string(usual_ending(photo.bytes)), std::string(photo.bytes.begin(), photo.bytes.end())});
+        file.photos.push_back(copies.back().name);
+    }
     WrapReading reading = done.reading;  // by the names that its photos have in the job's folder
     reading.photo = file.photos.front();
-    if (!reading.photos.empty()) reading.photos = file.photos;
+    if (!reading.photos.empty()) reading.photos = of_wrap;
     const Result<Shop> opened = Shop::open(shop, Access::change);
     if (!opened) return opened.error();
     if (const Status made = create_job(*opened, file, copies, to_json(reading).dump(1) + "\n"); !made) return made.error();

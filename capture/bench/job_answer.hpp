@@ -10,9 +10,10 @@
 
 namespace bindhue::capture::bench {
 
-// The sheet of what was chosen, HTML. Query: `wrap`, one for each wrap that was chosen, as BAND|SCHEDULE|UNDERWRAPS|SPOOL (for example
-// 3|finish|0|R1-12), `name` of the job. Pitch and widths are those that were read; a pitch that was not read is the thread's diameter. Errors:
-// bad_value, not_found, storage.
+// The sheet of what was chosen, HTML. Query: `name` of the job, and `wrap`, one for each wrap that was chosen, as JSON: {band, spool, schedule} and perhaps
+// {ground (as check_ground takes it), width_mm, diameter_mm, count}. Pitch, width and diameter are those that were read where none is given (a region by
+// hand has none); perhaps `coats` (1 to 10) and `one_guide` (1: a repair of one guide alone). A pitch that was not read is the thread's diameter. Over white or an underwrap one is wound first, of that spool's thread or of the same
+// thickness. Errors: bad_format, bad_value, not_found, storage.
 Result<std::string> sheet_answer(const WrapReading& reading, const std::filesystem::path& shop, const Query& query);
 
 // Keeps the same as a job of the shop, with its photos and what was read on them, as `bindhue job new` does. Query: also `note`. Errors: as above.

@@ -51,6 +51,25 @@ WrapReading with_colour_of(WrapReading bands, std::size_t number, WrapReading re
     return bands;
 }
 
+// Another photo's longest wrap in the place of one band's colour.
+Result<DoneReading> with_colour_from(const DoneReading& before, const Correction& how, const WrapReading& other) {
+    const BandReading* longest = nullptr;
+    for (const BandReading& band : other.bands)
+        if (band.role == BandRole::wrap && (longest == nullptr || band.length_mm > longest->length_mm)) longest = &band;
+    if (longest == nullptr)
+        return Error{Reason::cannot_measure, "only bare blank is seen in the opening", "the photo", "lay the thread that the sun did not reach in the card's opening"};
+    DoneReading out = before;
+    out.elsewhere.push_back(how.elsewhere);
+    BandReading& band = out.reading.bands[how.band - 1];
+    band.colour = longest->colour;
+    band.covariance_of = longest->covariance_of;
+    band.photos = 1;
+    band.warnings = longest->warnings;
+    band.warnings.insert(band.warnings.begin(), "its colour is that of the longest wrap in " + (how.elsewhere->name.empty() ? "another photo" : how.elsewhere->name) +
+                                                    ", said to be the same thread where the sun did not reach");
+    return out;
+}
+
 }  // namespace
 
 ReadingQueue::ReadingQueue(ReadOptions how, QueueLimits limits)
@@ -60,11 +79,20 @@ Result<DoneReading> ReadingQueue::read(const Job& job, const ReadOptions& how) {
     const Error failed{Reason::cannot_measure, "the photo could not be read to its end", "the photo",
                        "make it smaller, or save it anew as JPEG, and try again"};
     try {
+        if (job.correction.elsewhere) {
+            const SentPhoto& photo = *job.correction.elsewhere;
+            ReadOptions own = how;
+            own.camera = photo.camera;
+            const Result<WrapReading> reading = read_photos(std::vector<PhotoToRead>{{"the photo", photo.light, photo.bytes}}, own);
+            if (!reading) return reading.error();
+            return with_colour_from(*job.before, job.correction, *reading);
+        }
         std::vector<PhotoToRead> photos;
         for (const auto& photo : job.photos)
             photos.push_back({job.photos.size() == 1 ? "the photo" : "photo " + std::to_string(photos.size() + 1), photo->light, photo->bytes});
         if (job.correction.region) photos.resize(1);  // it is a place in that one
         ReadOptions own = how;
+        own.camera = job.photos.front()->camera;
         own.edges_mm = job.correction.edges_mm;
         own.region = job.correction.region;
         Result<WrapReading> reading = read_photos(photos, own);
@@ -127,7 +155,7 @@ std::string ReadingQueue::put(std::shared_ptr<Job> job, Room& room) {
     const auto kept_bytes = [&] {
         std::set<const SentPhoto*> counted;
         std::size_t out = 0;
-        for (const auto& kept : jobs_) out += size_of(kept->photos, counted);
+        for (const auto& kept : jobs_) out += size_of(kept->photos, counted) + (kept->done ? size_of(kept->done->elsewhere, counted) : 0);
         return out;
     };
     while (jobs_.front()->ended() && (jobs_.size() > limits_.kept || kept_bytes() > limits_.kept_bytes)) jobs_.pop_front();
@@ -152,6 +180,20 @@ std::optional<std::string> ReadingQueue::add_to(const std::string& id, Room room
     job->photos = other->photos;
     job->photos.push_back(sent);
     job->correction.edges_mm = other->correction.edges_mm;
+    std::string out = put(std::move(job), room);
+    wake_.notify_all();
+    return out;
+}
+
+std::optional<std::string> ReadingQueue::add_elsewhere(const std::string& id, std::size_t band, Room room, SentPhoto photo) {
+    auto job = std::make_shared<Job>();
+    job->correction.elsewhere = std::make_shared<const SentPhoto>(std::move(photo));
+    job->correction.band = band;
+    const std::lock_guard lock(mutex_);
+    const std::shared_ptr<Job> other = find(id);
+    if (!other || !other->done || band < 1 || band > other->done->reading.bands.size()) return std::nullopt;
+    job->photos = other->photos;
+    job->before = other->done;
     std::string out = put(std::move(job), room);
     wake_.notify_all();
     return out;

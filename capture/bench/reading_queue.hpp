@@ -30,20 +30,24 @@ struct QueueLimits {
 struct SentPhoto {
     std::vector<std::uint8_t> bytes;
     std::string light;  // what the user calls the light; empty: not said
+    std::string name{};  // of its file; empty: not known
+    std::string camera{};  // what the user calls the camera, where the file does not say
 };
 using SentPhotos = std::vector<std::shared_ptr<const SentPhoto>>;  // of one wrap
 
-// What a person sees better than the reading did: one of the two.
+// What a person sees better than the reading did: one of the three.
 struct Correction {
     std::optional<std::vector<double>> edges_mm;  // as ReadOptions has them
     std::optional<PixelRegion> region;            // of the first photo
     std::size_t band = 0;  // whose colour the region's is to be, counted from 1; 0: the region is read alone
+    std::shared_ptr<const SentPhoto> elsewhere{};  // or else: of the same thread where the sun did not reach, whose colour the band's is to be
 };
 
 // A reading and the picture to draw it on.
 struct DoneReading {
     WrapReading reading;  // without its picture
     SentPhotos photos;
+    SentPhotos elsewhere;  // that gave a band its colour
     int width_px = 0, height_px = 0;  // of the upright photo, which outlines refer to
     std::string jpeg;     // the first photo, at most 1600 pixels wide
 };
@@ -85,6 +89,9 @@ class ReadingQueue {
     std::string add(Room room, SentPhoto photo);
     // One more photo of the wrap of another reading: both are read together, by the edges that were given for it. None if there is no such reading.
     std::optional<std::string> add_to(const std::string& id, Room room, SentPhoto photo);
+    // A photo of the same thread where the sun did not reach (under a guide foot, on the underside of a cut wrap): its longest wrap gives the other
+    // reading's band, from 1, its colour. None if there is no such reading or band.
+    std::optional<std::string> add_elsewhere(const std::string& id, std::size_t band, Room room, SentPhoto photo);
     // The photos of another reading read again, corrected. None if there is no such reading. Precondition: the room was asked for no bytes.
     std::optional<std::string> again(const std::string& id, Room room, Correction correction);
     // None if there is no such photo, or not any more.

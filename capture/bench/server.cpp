@@ -12,12 +12,15 @@
 
 #include "bench/answers.hpp"
 #include "bench/assets.hpp"
+#include "bench/coat_answer.hpp"
+#include "bench/enrol_answer.hpp"
 #include "bench/guard.hpp"
 #include "bench/job_answer.hpp"
 #include "bench/share.hpp"
 #include "bench/shop_reckoner.hpp"
 #include "live/preview.hpp"
 #include "shop/numbers.hpp"
+#include "shop/settings.hpp"
 
 namespace bindhue::capture::bench {
 namespace {
@@ -59,10 +62,22 @@ int status_of(Reason reason) {
     }
 }
 
+// As it is: what the library is given whole it packs, as small as it can, which takes many times longer than the loopback address takes for it unpacked.
+// For what is no error: such a body the library's handler of errors does not see.
+void send_text(Response& response, std::string text, const std::string& type) {
+    const auto kept = std::make_shared<const std::string>(std::move(text));
+    response.set_content_provider(kept->size(), type, [kept](std::size_t offset, std::size_t length, httplib::DataSink& sink) {
+        return sink.write(kept->data() + offset, length);
+    });
+}
+
 void send(Response& response, const Answer& answer, int status = 200) {
+    constexpr int first_error = 400;
     response.status = status;
     // A file of the shop may hold a text that is no UTF-8: shown as such, it must not cost the answer.
-    response.set_content(answer.dump(-1, ' ', false, Answer::error_handler_t::replace), "application/json");
+    std::string text = answer.dump(-1, ' ', false, Answer::error_handler_t::replace);
+    if (status < first_error) return send_text(response, std::move(text), "application/json");
+    response.set_content(text, "application/json");
 }
 
 void send(Response& response, const Error& error) { send(response, error_answer(error), status_of(error.reason)); }
@@ -142,7 +157,7 @@ void send_sheet(Response& response, const Result<std::string>& sheet) {
     response.set_header("Content-Security-Policy",
                         "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'");
     response.status = 200;
-    response.set_content(*sheet, "text/html; charset=utf-8");
+    send_text(response, *sheet, "text/html; charset=utf-8");
 }
 
 }  // namespace
@@ -202,6 +217,14 @@ struct BenchServer::Inside {
             if (!kept) return send(response, kept.error());
             send(response, *kept, 201);
         });
+        http.Post(R"(/api/readings/([0-9a-f]{32})/spools)", [this](const Request& request, Response& response) {
+            const auto state = queue.state(request.matches[1]);
+            if (!state || !state->done) return send(response, gone);
+            const Result<Answer> enrolled = enrol_answer(*state->done, shop, request.params);
+            if (!enrolled) return send(response, enrolled.error());
+            send(response, *enrolled, (*enrolled)["kept"] == true ? 201 : 200);
+        });
+        http.Post("/api/coats", [this](const Request& request, Response& response) { check_coat(request, response, Keep::yes); });
         http.Post("/api/code", [this](const Request& request, Response& response) { say_code(request, response); });
         http.set_exception_handler([](const Request&, Response& response, std::exception_ptr) {
             send(response, Refusal{500, "the bench page could not answer", "try again"});
@@ -212,19 +235,28 @@ struct BenchServer::Inside {
         }));
     }
 
-    static bool send_asset(const std::string& path, Response& response) {
+    bool send_asset(const std::string& path, Response& response) const {
         for (const Asset& asset : assets())
             if (path == asset.path) {
                 if (path == "/") return send_page(asset, response);
                 response.status = 200;
-                response.set_content(asset.text.data(), asset.text.size(), std::string(asset.type));
+                send_text(response, std::string(asset.text), std::string(asset.type));
                 return true;
             }
         return false;
     }
 
-    // The page with its style in it, so that it is painted before anything else is fetched. The nonce lets this style in and no other.
-    static bool send_page(const Asset& page, Response& response) {
+    // Of a shop whose settings can't be read the usual ones: /api/shop says so.
+    Settings settings() const {
+        const Result<Shop> opened = Shop::open(shop, Access::read);
+        if (!opened) return {};
+        Result<Settings> own = load_settings(*opened);
+        return own ? std::move(*own) : Settings{};
+    }
+
+    // The page in the shop's words and units, with its style in it, so that it is painted before anything else is fetched. The nonce lets this style in and no
+    // other.
+    bool send_page(const Asset& page, Response& response) const {
         static constexpr std::string_view link = "<link rel=\"stylesheet\" href=\"/bench.css\">";
         const auto style = std::find_if(assets().begin(), assets().end(), [](const Asset& asset) { return asset.path == "/bench.css"; });
         const std::size_t at = page.text.find(link);
@@ -234,12 +266,16 @@ struct BenchServer::Inside {
         response.headers.erase("Content-Security-Policy");
         response.set_header("Content-Security-Policy", policy("'self' 'nonce-" + nonce + "'"));
         response.status = 200;
-        response.set_content(text, std::string(page.type));
+        const Settings own = settings();
+        text = in_words_of(own, std::move(text));
+        static constexpr std::string_view units = "{units}";
+        if (const std::size_t there = text.find(units); there != std::string::npos) text.replace(there, units.size(), name(own.units));
+        send_text(response, std::move(text), std::string(page.type));
         return true;
     }
 
     // The code's page and its parts, and nothing else.
-    static void stranger(const Request& request, Response& response) {
+    void stranger(const Request& request, Response& response) const {
         if (request.method != "POST") {
             if (request.path == "/" && send_asset("/code.html", response)) return;
             if ((request.path == "/code.js" || request.path == "/code.css") && send_asset(request.path, response)) return;
@@ -269,6 +305,12 @@ struct BenchServer::Inside {
     void get(const Request& request, Response& response) {
         if (send_asset(request.path, response)) return;
         if (request.path == "/api/shop") return send(response, shop_answer(shop, card));
+        if (request.path == "/api/spools") {
+            const Result<Answer> spools = spools_answer(shop, request.params);
+            if (!spools) return send(response, spools.error());
+            return send(response, *spools);
+        }
+        if (request.path == "/api/coats/check") return check_coat(request, response, Keep::no);
         if (request.path == "/api/jobs" || request.path.starts_with("/api/jobs/")) return get_job(request.path, response);
 
         using Asked = ShopReckoner::Asked;
@@ -297,6 +339,14 @@ struct BenchServer::Inside {
         const Result<Answer> matches = match_answer(state->done->reading, shop, request.params);
         if (!matches) return send(response, matches.error());
         send(response, *matches);
+    }
+
+    void check_coat(const Request& request, Response& response, Keep keep) {
+        const auto before = queue.state(field(request, "before")), after = queue.state(field(request, "after"));
+        if (!before || !before->done || !after || !after->done) return send(response, gone);
+        const Result<Answer> checked = coat_check_answer(*before->done, *after->done, shop, request.params, keep);
+        if (!checked) return send(response, checked.error());
+        send(response, *checked, keep == Keep::yes ? 201 : 200);
     }
 
     void get_job(const std::string& path, Response& response) {
@@ -337,19 +387,22 @@ struct BenchServer::Inside {
 
     void post_photo(const Request& request, Response& response, const httplib::ContentReader& body) {
         const std::string with = field(request, "with");
+        const bool elsewhere = request.has_param("band");
+        const std::size_t band = whole_number(field(request, "band")).value_or(0);
         if (!with.empty()) {
             const auto other = queue.state(with);
             if (!other || !other->done) return send(response, gone);
-            if (other->done->photos.size() >= most_photos)
+            if (elsewhere ? other->done->elsewhere.size() >= most_photos : other->done->photos.size() >= most_photos)
                 return send(response, Refusal{422, "six photos of this wrap are read together already", "begin anew with the best of them"});
         }
         auto room = queue.room_for(body_bytes(head_of(request)));
         if (!room) return send(response, full);
         auto bytes = whole_body(request, response, body);
         if (!bytes) return;
-        SentPhoto photo{std::move(*bytes), short_name(field(request, "light"))};
-        const std::optional<std::string> id =
-            with.empty() ? queue.add(std::move(*room), std::move(photo)) : queue.add_to(with, std::move(*room), std::move(photo));
+        SentPhoto photo{std::move(*bytes), short_name(field(request, "light")), short_name(field(request, "name")), short_name(field(request, "camera"))};
+        const std::optional<std::string> id = with.empty() ? queue.add(std::move(*room), std::move(photo))
+                                              : elsewhere  ? queue.add_elsewhere(with, band, std::move(*room), std::move(photo))
+                                                           : queue.add_to(with, std::move(*room), std::move(photo));
         if (!id) return send(response, gone);
         send(response, id_answer(*id), 202);
     }

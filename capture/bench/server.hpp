@@ -1,14 +1,19 @@
 // The bench page's server: one page on the loopback address, and, if it is shared, on the shop's network for one client (share.hpp).
 //
 //   GET  /                            the page, and its parts beside it
-//   GET  /api/shop                    what there is: spools, schedules, the card
+//   GET  /api/shop                    what there is: the card, how many spools, schedules
+//   GET  /api/spools                  spools of the rack (see spools_answer)
 //   GET  /api/rack/surfaces           the audit of the rack against all that surfaces take, once it is done; asking begins it
 //   GET  /api/rack/jobs               the same, against what the shop's jobs were read with
 //   GET  /api/coats                   what the shop's coat tests did and what was to be expected, likewise
-//   POST /api/readings                a photo as it is, in the body; answers {id}. Query: `light`, what the light is called; `with`, the reading of
-//                                     another photo of the same wrap: both are then read together
+//   GET  /api/coats/check             a test wrap, `before` and `after` being its readings, against what was to be expected (see coat_check_answer)
+//   POST /api/coats                   a form of the same; keeps it as a coat test
+//   POST /api/readings                a photo as it is, in the body; answers {id}. Query: `light`, what the light is called; `name` of its file; `camera`, where
+//                                     the file does not say it; `with`, the reading of another photo of the same wrap: both are then read together; with `band`, from 1, the photo shows the
+//                                     same thread where the sun did not reach, and gives that band its colour
 //   POST /api/readings/ID/again       a form; reads the same photos by `edges` (mm,mm,...; may be empty) or `region` (x,y,width,height in pixels of
 //                                     the first) with `band` (from 1, whose colour it is to be; 0: the region alone); answers {id}
+//   POST /api/readings/ID/spools      a form; keeps bands of dry thread with their spools (see enrol_answer)
 //   POST /api/readings/ID/job         a form; keeps what was chosen as a job (see keep_job)
 //   GET  /api/readings/ID             where its reading stands, and the reading
 //   GET  /api/readings/ID/photo.jpg   the photo to draw it on

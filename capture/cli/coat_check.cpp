@@ -3,20 +3,12 @@
 
 #include "cli/coat.hpp"
 #include "cli/rack.hpp"
+#include "reading/test_wrap.hpp"
 #include "sheet/coat_picture.hpp"
 #include "sheet/swatch.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
-
-using nlohmann::ordered_json;
-
-ordered_json to_json(const Estimate& e) { return {{"value", e.value}, {"interval", {e.low, e.high}}}; }
-
-ordered_json to_json(const ColourShift& shift) {
-    return {{"L", to_json(shift.L)}, {"a", to_json(shift.a)}, {"b", to_json(shift.b)},
-            {"C", to_json(shift.C)}, {"h", shift.h ? to_json(*shift.h) : ordered_json()}, {"delta_e", to_json(shift.delta_e)}};
-}
 
 std::string interval(const Estimate& e) {
     return number("%+.1f", e.value) + " (" + number("%.1f", e.low) + " to " + number("%.1f", e.high) + ")";
@@ -50,31 +42,10 @@ struct CheckCommand {
         if (!picture.empty())
             if (const Status drawn = write_coat_check_picture(*read, *check, picture); !drawn) return fail(drawn.error());
         if (json)
-            print_json(document(*read, *check));
+            print_json(capture::to_json(*read, *check));
         else
             print(*read, *check);
         return done;
-    }
-
-    ordered_json document(const TestWrap& read, const CoatCheck& check) const {
-        return {{"format", "bindhue-coat-check"},
-                {"version", 1},
-                {"material", name(read.material)},
-                {"size_mm", read.size_mm},
-                {"schedule", name(read.schedule)},
-                {"ground_lab", capture::to_json(read.ground.lab)},
-                {"dry_lab", capture::to_json(read.dry.lab)},
-                {"finished_lab", capture::to_json(read.finished.lab)},
-                {"expected_lab", capture::to_json(check.expected_look.lab)},
-                {"expected_covariance", capture::to_json(check.expected_look.covariance)},
-                {"coat_tests", check.coat_tests},
-                {"shift", to_json(check.measured)},
-                {"expected_shift", to_json(check.expected)},
-                {"off", to_json(check.off)},
-                {"best_estimates_apart", check.best_estimates_apart},
-                {"limit", check.limit},
-                {"leans", check.leans},
-                {"verdict", name(check.verdict)}};
     }
 
     void print(const TestWrap& read, const CoatCheck& check) const {
@@ -93,26 +64,7 @@ struct CheckCommand {
         shifts.add({"C*", interval(check.measured.C), interval(check.expected.C)});
         shifts.add({"h, degrees", hue(check.measured), hue(check.expected)});
         shifts.add({"CIEDE2000", interval(check.measured.delta_e), interval(check.expected.delta_e)});
-        std::cout << shifts.text() << '\n' << name(check.verdict) << ": the finished wrap is " << number("%.1f", check.off.value) << " CIEDE2000 ("
-                  << number("%.1f", check.off.low) << " to " << number("%.1f", check.off.high) << ") from what was expected (the best estimates lie "
-                  << number("%.1f", check.best_estimates_apart) << " apart)";
-        switch (check.verdict) {
-            case CoatVerdict::as_expected:
-                std::cout << ", and surely within " << number("%.1f", check.limit) << ".\n";
-                break;
-            case CoatVerdict::not_as_expected:
-                std::cout << ", more than readings and expectation err by" << (check.leans.empty() ? "" : "; it is " + check.leans)
-                          << ".\n  Look for a blotchy or thin coat, preserver that did not seal, another spool, another ground.\n";
-                break;
-            case CoatVerdict::cannot_tell:
-                std::cout << ", which fits; but a coat that is off by " << number("%.1f", check.limit) << " could look the same.\n"
-                          << (check.coat_tests == 0 ? "  The expectation is wide: keep coat tests of this material and schedule (bindhue coat add).\n"
-                                                    : "  More coat tests, or readings that are surer, narrow it down.\n");
-                break;
-        }
-        std::cout << (check.coat_tests == 0 ? std::string("The expectation is reckoned from optics, and from tests of other kinds where there are some; no coat test of this material and schedule yet.\n")
-                                            : "The expectation rests on " + std::to_string(check.coat_tests) +
-                                                  (check.coat_tests == 1 ? " coat test" : " coat tests") + " of this material and schedule.\n");
+        std::cout << shifts.text() << '\n' << verdict_in_words(check) << '\n' << expectation_in_words(check) << '\n';
         const bool photos = !read.dry.context.card.empty() && !read.finished.context.card.empty();
         if (photos && !read.dry.context.same_kind(read.finished.context))
             std::cout << "What both photos err by alike cancels only where one camera, card and light took both, and the files and --taken-under say so.\n";

@@ -9,6 +9,7 @@
 #include "cli/coat.hpp"
 #include "colour/layer.hpp"
 #include "colour/opacity.hpp"
+#include "reading/band_or_lab.hpp"
 
 namespace bindhue::capture::cli {
 namespace {

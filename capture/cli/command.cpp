@@ -66,17 +66,6 @@ void PhotoArguments::add_card_to(CLI::App& command) {
     command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
 }
 
-Result<Reading> band_or_lab(const std::string& text, const std::vector<BandReading>& bands, double sd, const std::string& option) {
-    if (text.find(',') != std::string::npos) {
-        const auto numbers = parse_numbers(text, 3, option);
-        if (!numbers) return numbers.error();
-        return Reading{Lab<D50>::from({(*numbers)[0], (*numbers)[1], (*numbers)[2]}), Matrix3::diagonal({sd * sd, sd * sd, sd * sd}), {}};
-    }
-    const std::optional<std::size_t> band = whole_number(text);
-    if (band && *band >= 1 && *band <= bands.size()) return bands[*band - 1].colour;
-    return Error{Reason::not_found, "there is no band \"" + text + "\"", option, "give the number of a band that bindhue read lists, or L,a,b"};
-}
-
 void PhotoArguments::add_to(CLI::App& command) {
     add_card_to(command);
     command.add_option("--corners", corners,

@@ -31,10 +31,6 @@ Result<std::optional<std::array<PixelPoint, 4>>> corners_from(const std::string&
 // Whether a file may be written there; where one is and may not be replaced, says so on standard error: then the exit code is wrong_usage.
 bool may_write(const std::string& path, bool replace);
 
-// A colour as it is given on the command line: the number of one of the bands, or L,a,b with that standard deviation on each axis. Errors: not_found (no such
-// band), bad_value.
-Result<Reading> band_or_lab(const std::string& text, const std::vector<BandReading>& bands, double sd, const std::string& option);
-
 // Options that say how a photo is to be read.
 struct PhotoArguments {
     std::string card;                 // path of a layout; the bench card if empty

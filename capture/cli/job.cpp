@@ -145,6 +145,7 @@ struct JobCommand {
                              {"turns", turns(band.winding)}, {"wound_m", wound_metres(band.winding)},
                              {"ends_m", end_metres(band.winding)}};
             if (band.schedule) row["schedule"] = bindhue::name(*band.schedule);
+            if (!band.ground.empty()) row["ground"] = band.ground;
             rows.push_back(std::move(row));
         }
         for (const auto& [code, metres] : takes.metres) {
@@ -254,7 +255,7 @@ void add_job(CLI::App& app, int& exit_code) {
     const auto add_wraps = [&](CLI::App& sub, const char* bands) {
         sub.add_option(bands, command->table,
                        "Table of wraps: width_mm, diameter_mm, pitch_mm, and perhaps thread_mm, underwrap_mm, layers, count, spool, "
-                       "schedule")
+                       "schedule, ground (blank, white, dark, underwrap:CODE or L,a,b)")
             ->required();
         sub.add_option("--film", command->job.film_mm, "Thickness of one coat in mm")
             ->check(CLI::Range(0.01, 2.0))

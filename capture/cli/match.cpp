@@ -5,10 +5,8 @@
 #include "cli/command.hpp"
 #include "cli/finish_arguments.hpp"
 #include "cli/rack.hpp"
-#include "colour/amber.hpp"
-#include "colour/coated_blank.hpp"
 #include "colour/ranking.hpp"
-#include "colour/spectrum.hpp"
+#include "reading/old_finish.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/match.hpp"
 #include "shop/numbers.hpp"
@@ -16,17 +14,11 @@
 namespace bindhue::capture::cli {
 namespace {
 
-// The band under its aged finish, and how amber that is.
-struct Aged {
-    Reading now;
-    Amber amber;
-};
-
 struct Target {
-    Reading colour;                // to match; as new, if that is asked
+    Reading colour;                // as read
     std::string label;             // "band 3 (wrap, 18.2 mm)"
     std::optional<Reading> blank;  // as read in the same photo
-    std::optional<Aged> aged;
+    std::optional<Amber> old_finish;  // to be undone
 };
 
 std::string transmittance_in_words(const Amber& amber) {
@@ -40,17 +32,17 @@ struct MatchCommand {
     std::size_t band = 0;
     std::vector<std::string> lights;
     bool as_new = false;
-    std::string amber, amber_bare, amber_coated;
+    OldFinishSaid aged;
     MatchWish wish;
     FinishArguments finish;
     bool json = false;
 
     std::optional<std::string> misuse() const {
         if (paths.empty() == lab.empty()) return "match wants either a photo or --lab";
-        if (amber_bare.empty() != amber_coated.empty()) return "--amber-bare and --amber-coated go together: one place, without the old finish and under it";
-        if (as_new && amber.empty() == amber_bare.empty())
+        if (aged.bare.empty() != aged.coated.empty()) return "--amber-bare and --amber-coated go together: one place, without the old finish and under it";
+        if (as_new && aged.amber.empty() == aged.bare.empty())
             return "--as-new wants to know how amber the old finish is: either --amber, or --amber-bare and --amber-coated";
-        if (!as_new && !(amber.empty() && amber_bare.empty())) return "the amber of the old finish is undone with --as-new alone";
+        if (!as_new && !(aged.amber.empty() && aged.bare.empty())) return "the amber of the old finish is undone with --as-new alone";
         return {};
     }
 
@@ -65,14 +57,19 @@ struct MatchCommand {
         if (!folder) return fail(folder.error());
         const Result<FinishUse> use = finish.use();
         if (!use) return fail(use.error());
-        MatchWish whole = wish;
-        whole.finish = *use;
-        const Result<RackMatch> found = match_rack(*folder, target->colour, target->blank, whole);
+        MatchWish asked = wish;
+        asked.finish = *use;
+        asked.old_finish = target->old_finish;
+        for (const std::string& text : lights) {
+            Illuminant which = Illuminant::D50;
+            if (parse_illuminant(text, which)) asked.lights.push_back(which);
+        }
+        const Result<RackMatch> found = match_rack(*folder, target->colour, target->blank, asked);
         if (!found) return fail(found.error());
         if (json) {
-            print_json(document(*target, found->rack, found->grounds, found->candidates));
+            print_json(document(*target, *found, asked.lights));
         } else {
-            print(*target, found->rack, found->grounds, found->candidates);
+            print(*target, *found, asked.lights);
         }
         return done;
     }
@@ -116,98 +113,54 @@ struct MatchCommand {
         return as_wished(std::move(out), bands);
     }
 
-    // The target as it looks now, or as new.
     Result<Target> as_wished(Target target, const std::vector<BandReading>& bands) const {
         if (!as_new) return target;
-        const Result<Amber> strength = amber_as_said(bands);
+        const Result<Amber> strength = old_finish(aged, bands, {"--amber", "--amber-bare", "--amber-coated"});
         if (!strength) return strength.error();
-        const Result<Reading> found = bindhue::as_new(target.colour, *strength);
-        if (!found) return found.error();
-        target.aged = Aged{target.colour, *strength};
-        target.colour = *found;
+        target.old_finish = *strength;
         target.label += ", as new";
         return target;
     }
 
-    Result<Amber> amber_as_said(const std::vector<BandReading>& bands) const {
-        if (!amber.empty()) {
-            const bool alone = amber.find(',') == std::string::npos;
-            const auto numbers = parse_numbers(amber, alone ? 1 : 2, "--amber");
-            if (!numbers) return numbers.error();
-            constexpr double usual_sd = 0.05;  // of one that somebody judged
-            Result<Amber> out = amber_of((*numbers)[0], alone ? usual_sd : (*numbers)[1]);
-            if (!out) return Error{out.error().reason, out.error().what, "--amber", out.error().mend};
-            return out;
-        }
-        const Result<Reading> bare = band_or_lab(amber_bare, bands, 1.0, "--amber-bare");
-        if (!bare) return bare.error();
-        const Result<Reading> coated = band_or_lab(amber_coated, bands, 1.0, "--amber-coated");
-        if (!coated) return coated.error();
-        return amber_over(*bare, *coated);
-    }
-
-    // CIEDE2000 under each of the lights, from the smoothest spectra of both colours: what a spectrum could do, not what it does.
-    std::vector<std::pair<Illuminant, double>> under_lights(const Surface& target, const Reading& predicted) const {
-        std::vector<std::pair<Illuminant, double>> out;
-        if (lights.empty()) return out;
-        const Surface other = Surface::nearest(predicted);
-        for (const std::string& text : lights) {
-            Illuminant which = Illuminant::D50;
-            if (parse_illuminant(text, which)) out.emplace_back(which, ciede2000_under(which, target.reflectance(), other.reflectance()));
-        }
-        return out;
-    }
-
-    // What the eye will see beside the new wrap.
-    static std::optional<Reading> coated_blank_of(const Target& target) {
-        if (!target.blank) return std::nullopt;
-        const Result<Reading> coated = coated_blank(*target.blank);
-        return coated ? std::optional(*coated) : std::nullopt;
-    }
-
-    nlohmann::ordered_json document(const Target& target, const Palette& rack,
-                                    const std::vector<Ground>& under,
-                                    const std::vector<Candidate>& candidates) const {
+    nlohmann::ordered_json document(const Target& target, const RackMatch& found, const std::vector<Illuminant>& in) const {
         nlohmann::ordered_json rows = nlohmann::ordered_json::array();
-        const Surface asked = Surface::nearest(target.colour);
-        for (const Candidate& c : candidates) {
-            nlohmann::ordered_json row = to_json(c, rack, under);
-            for (const auto& [light, difference] : under_lights(asked, c.predicted))
-                row["lights"].push_back({{"light", name(light)}, {"delta_e", difference}});
+        for (std::size_t i = 0; i < found.candidates.size(); ++i) {
+            nlohmann::ordered_json row = to_json(found.candidates[i], found.rack, found.grounds);
+            for (std::size_t k = 0; k < in.size(); ++k) row["lights"].push_back({{"light", name(in[k])}, {"delta_e", found.in_light[i][k]}});
             rows.push_back(std::move(row));
         }
         nlohmann::ordered_json out{{"format", "bindhue-match"},
                                    {"version", 1},
                                    {"target",
                                     {{"label", target.label},
-                                     {"lab", to_json(target.colour.lab)},
-                                     {"covariance", to_json(target.colour.covariance)}}},
+                                     {"lab", to_json(found.target.lab)},
+                                     {"covariance", to_json(found.target.covariance)}}},
                                    {"tolerance", wish.tolerance},
                                    {"candidates", std::move(rows)}};
-        if (const std::optional<Reading> coated = coated_blank_of(target))
-            out["coated_blank"] = {{"lab", to_json(coated->lab)}, {"covariance", to_json(coated->covariance)}};
-        if (target.aged)
-            out["target"]["as_new"] = {{"now_lab", to_json(target.aged->now.lab)},
-                                       {"now_covariance", to_json(target.aged->now.covariance)},
-                                       {"transmittance_440", target.aged->amber.transmittance()},
-                                       {"transmittance_440_sd", target.aged->amber.transmittance_sd()},
-                                       {"tail_nm", target.aged->amber.tail_nm}};
+        if (found.coated_blank)
+            out["coated_blank"] = {{"lab", to_json(found.coated_blank->lab)}, {"covariance", to_json(found.coated_blank->covariance)}};
+        if (target.old_finish)
+            out["target"]["as_new"] = {{"now_lab", to_json(target.colour.lab)},
+                                       {"now_covariance", to_json(target.colour.covariance)},
+                                       {"transmittance_440", target.old_finish->transmittance()},
+                                       {"transmittance_440_sd", target.old_finish->transmittance_sd()},
+                                       {"tail_nm", target.old_finish->tail_nm}};
         return out;
     }
 
-    void print(const Target& target, const Palette& rack, const std::vector<Ground>& under,
-               const std::vector<Candidate>& candidates) const {
+    void print(const Target& target, const RackMatch& found, const std::vector<Illuminant>& in) const {
         const bool colour = terminal_has_colour();
-        std::cout << "to match: " << target.label << ' ' << swatch(target.colour.lab, colour) << " L* a* b* "
-                  << in_words(target.colour.lab) << "  95 % +- " << spread_in_words(target.colour.covariance) << '\n';
-        if (target.aged)
-            std::cout << "as it is now: " << swatch(target.aged->now.lab, colour) << " L* a* b* " << in_words(target.aged->now.lab) << "  95 % +- "
-                      << spread_in_words(target.aged->now.covariance) << "\nThe old finish lets " << transmittance_in_words(target.aged->amber)
+        const std::vector<Candidate>& candidates = found.candidates;
+        std::cout << "to match: " << target.label << ' ' << swatch(found.target.lab, colour) << " L* a* b* "
+                  << in_words(found.target.lab) << "  95 % +- " << spread_in_words(found.target.covariance) << '\n';
+        if (target.old_finish)
+            std::cout << "as it is now: " << swatch(target.colour.lab, colour) << " L* a* b* " << in_words(target.colour.lab) << "  95 % +- "
+                      << spread_in_words(target.colour.covariance) << "\nThe old finish lets " << transmittance_in_words(*target.old_finish)
                       << " of the light at 440 nm through, once across. Undoing that makes the colour less sure, as its +- say.\n"
                          "Only amber is undone. Is the thread faded too? Then read it where the sun did not reach: under a guide foot, or on the shaded side.\n";
-        if (const std::optional<Reading> coated = coated_blank_of(target))
+        if (found.coated_blank)
             std::cout << "beside it, the bare blank: " << swatch(target.blank->lab, colour) << " L* a* b* " << in_words(target.blank->lab) << ", and if it is coated too: "
-                      << swatch(coated->lab, colour) << ' ' << in_words(coated->lab) << "  95 % +- " << spread_in_words(coated->covariance)
+                      << swatch(found.coated_blank->lab, colour) << ' ' << in_words(found.coated_blank->lab) << "  95 % +- " << spread_in_words(found.coated_blank->covariance)
                       << " (the more matte, the deeper)\n";
         std::cout << '\n';
         std::vector<std::string> head{"",          "spool",    "",
@@ -215,32 +168,32 @@ struct MatchCommand {
                                       "schedule",  "ground",   "tests",
                                       "finished L* a* b*",     "CIEDE2000", "95 %",
                                       "pass",      "leans"};
-        for (const auto& [light, none] : under_lights(Surface(), Reading())) head.push_back("in " + std::string(name(light)));
-        if (lights.size() > 1) head.push_back("worst in");
+        for (const Illuminant light : in) head.push_back("in " + std::string(name(light)));
+        if (in.size() > 1) head.push_back("worst in");
         Table table(head);
-        const Surface asked = Surface::nearest(target.colour);
-        std::size_t place = 0;
-        for (const Candidate& c : candidates) {
-            const Spool& spool = rack[c.spool];
+        for (std::size_t i = 0; i < candidates.size(); ++i) {
+            const Candidate& c = candidates[i];
+            const Spool& spool = found.rack[c.spool];
             std::vector<std::string> row{
-                std::to_string(++place),
+                std::to_string(i + 1),
                 spool.code,
                 swatch(c.predicted.lab, colour),
                 spool.name,
                 std::string(name(spool.material)),
                 spool.size,
                 std::string(name(c.schedule)),
-                under[c.ground].label,
+                found.grounds[c.ground].label,
                 rests_on(c.coat_tests),
                 in_words(c.predicted.lab),
                 number("%.1f", c.delta_e),
                 number("%.1f", c.interval_low) + " to " + number("%.1f", c.interval_high),
                 number("%.0f %%", 100 * c.pass_chance),
                 c.leans.empty() ? "-" : c.leans};
-            const auto others = under_lights(asked, c.predicted);
-            for (const auto& [light, difference] : others) row.push_back(number("%.1f", difference));
-            if (others.size() > 1)
-                row.emplace_back(name(std::max_element(others.begin(), others.end(), [](const auto& x, const auto& y) { return x.second < y.second; })->first));
+            if (!in.empty()) {
+                const std::vector<double>& others = found.in_light[i];
+                for (const double difference : others) row.push_back(number("%.1f", difference));
+                if (in.size() > 1) row.emplace_back(name(in[static_cast<std::size_t>(std::max_element(others.begin(), others.end()) - others.begin())]));
+            }
             table.add(row);
         }
         std::cout << table.text() << '\n';
@@ -249,7 +202,7 @@ struct MatchCommand {
         const auto tested = [](const Candidate& c) { return c.coat_tests > 0; };
         std::cout << rests_on_in_words(std::any_of(candidates.begin(), candidates.end(), tested),
                                        !std::all_of(candidates.begin(), candidates.end(), tested))
-                  << (lights.empty() ? ""
+                  << (in.empty() ? ""
                                      : "in a light: CIEDE2000 of the two colours as they stand, from the smoothest spectra that have them, which is a guess. Whether two "
                                        "dyes part under a light shows only in a second photo, taken under it (bindhue read with both).\n")
                   << "A match is an estimate.\n"
@@ -292,12 +245,12 @@ void add_match(CLI::App& app, int& exit_code) {
             },
             "LIGHT"));
     match->add_flag("--as-new", command->as_new, "Match the band as it looked when its finish was clear, not as it looks now");
-    match->add_option("--amber", command->amber,
+    match->add_option("--amber", command->aged.amber,
                       "With --as-new: share of the light at 440 nm that the old finish lets through once across, 0.05 to 1, for example 0.75; or 0.75,0.03 "
                       "with its standard deviation (0.05)");
-    match->add_option("--amber-bare", command->amber_bare,
+    match->add_option("--amber-bare", command->aged.bare,
                       "With --as-new: a place without the old finish, such as a white mark or the bare blank: number of a band, or L,a,b");
-    match->add_option("--amber-coated", command->amber_coated, "With --as-new: the same under the old finish: number of a band, or L,a,b");
+    match->add_option("--amber-coated", command->aged.coated, "With --as-new: the same under the old finish: number of a band, or L,a,b");
     command->finish.add_to(*match);
     match->add_option("--tolerance", command->wish.tolerance, "Limit of CIEDE2000 for a pass")
         ->check(CLI::Range(0.1, 20.0))

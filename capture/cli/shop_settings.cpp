@@ -14,12 +14,12 @@ using nlohmann::ordered_json;
 
 struct SettingsCommand {
     std::string shop;
-    std::optional<std::string> shop_name, units, paper, wrap, guide, currency;
+    std::optional<std::string> shop_name, units, paper, dates, wrap, guide, currency;
     std::optional<double> preserver_h, next_coat_h, last_coat_h, per_wrap, per_metre, per_ml;
     bool no_prices = false, json = false;
 
     bool changes() const {
-        return shop_name || units || paper || wrap || guide || currency || preserver_h || next_coat_h || last_coat_h || per_wrap || per_metre || per_ml || no_prices;
+        return shop_name || units || paper || dates || wrap || guide || currency || preserver_h || next_coat_h || last_coat_h || per_wrap || per_metre || per_ml || no_prices;
     }
 
     int run() const {
@@ -49,7 +49,7 @@ struct SettingsCommand {
             field = *value;
             return ok();
         };
-        for (const Status& status : {take(units, parse_units, s.units), take(paper, parse_paper, s.paper), take(wrap, parse_wrap_word, s.wrap), take(guide, parse_guide_word, s.guide)})
+        for (const Status& status : {take(units, parse_units, s.units), take(paper, parse_paper, s.paper), take(dates, parse_dates, s.dates), take(wrap, parse_wrap_word, s.wrap), take(guide, parse_guide_word, s.guide)})
             if (!status) return status;
         if (shop_name) s.shop_name = *shop_name;
         // 0 takes a waiting time back.
@@ -71,7 +71,7 @@ struct SettingsCommand {
 
     static ordered_json document(const Settings& s) {
         const auto hours = [](const std::optional<double>& h) { return h ? ordered_json(*h) : ordered_json(nullptr); };
-        ordered_json out{{"format", "bindhue-shop-settings"}, {"version", 1}, {"shop_name", s.shop_name}, {"units", name(s.units)}, {"paper", name(s.paper)},
+        ordered_json out{{"format", "bindhue-shop-settings"}, {"version", 1}, {"shop_name", s.shop_name}, {"units", name(s.units)}, {"paper", name(s.paper)}, {"dates", name(s.dates)},
                          {"wrap", name(s.wrap)}, {"guide", name(s.guide)}, {"preserver_h", hours(s.preserver_h)}, {"next_coat_h", hours(s.next_coat_h)},
                          {"last_coat_h", hours(s.last_coat_h)}, {"prices", nullptr}};
         if (s.prices) out["prices"] = {{"currency", s.prices->currency}, {"wrap", s.prices->wrap}, {"metre", s.prices->metre}, {"ml", s.prices->ml}};
@@ -85,6 +85,7 @@ struct SettingsCommand {
         table.add({"shop name", s.shop_name.empty() ? "-" : harmless(s.shop_name)});
         table.add({"units", std::string(name(s.units))});
         table.add({"paper", std::string(name(s.paper))});
+        table.add({"dates", date_of(s, today())});
         table.add({"words", in_words_of(s, "{wrap}, {guide}")});
         table.add({"after preserver", hours(s.preserver_h)});
         table.add({"to the next coat", hours(s.next_coat_h)});
@@ -101,11 +102,12 @@ struct SettingsCommand {
 
 void add_shop_settings(CLI::App& shop, int& exit_code) {
     auto command = std::make_shared<SettingsCommand>();
-    CLI::App* settings = shop.add_subcommand("settings", "Units, paper, words, waiting times and prices of the shop's sheets; shows them, and changes what is given");
+    CLI::App* settings = shop.add_subcommand("settings", "Units, paper, dates, words, waiting times and prices of the shop's sheets; shows them, and changes what is given");
     add_shop_option(*settings, command->shop);
     settings->add_option("--shop-name", command->shop_name, "On the customer's note");
     settings->add_option("--units", command->units, "mm or inches");
     settings->add_option("--paper", command->paper, "a4 or letter");
+    settings->add_option("--dates", command->dates, "year-month-day, day-month-year or month-day-year");
     settings->add_option("--wrap-word", command->wrap, "wrap, whip or bind");
     settings->add_option("--guide-word", command->guide, "guide, ring or eye");
     const CLI::Range hours(0.0, 1000.0), money(0.0, 1e6);

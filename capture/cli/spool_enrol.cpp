@@ -4,6 +4,7 @@
 
 #include "cli/change_rack.hpp"
 #include "cli/spool.hpp"
+#include "reading/enrolment.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/enrol.hpp"
 
@@ -11,7 +12,6 @@ namespace bindhue::capture::cli {
 namespace {
 
 namespace fs = std::filesystem;
-using nlohmann::ordered_json;
 
 constexpr const char* skip = "-";
 
@@ -30,24 +30,20 @@ struct EnrolCommand {
         const Result<SpoolParticulars> said = particulars.parsed();
         if (!said) return fail(said.error());
 
-        std::vector<ToEnrol> readings;
-        std::vector<std::size_t> of_band;
-        for (std::size_t i = 0; i < codes.size(); ++i) {
-            if (codes[i] == skip) continue;
-            const BandReading& band = reading->bands[(*bands)[i]];
-            readings.push_back({codes[i], {band.colour, {"photo " + file_names(), date.empty() ? today() : date, ""}}});
-            of_band.push_back((*bands)[i]);
-        }
+        std::vector<BandOfSpool> of;
+        for (std::size_t i = 0; i < codes.size(); ++i)
+            if (codes[i] != skip) of.push_back({(*bands)[i], codes[i]});
+        const std::vector<ToEnrol> readings = to_enrol(*reading, of, "photo " + file_names(), date.empty() ? today() : date);
         return change_rack(
             shop,
             [&](SpoolFile& rack) -> Result<std::string> {
                 const Result<Enrolment> done = enrol(rack, readings, *said, changed);
                 if (!done) return done.error();
                 if (json)
-                    print_json(document(*reading, readings, of_band, *done));
+                    print_json(capture::to_json(*reading, of, *done));
                 else
-                    print(*reading, readings, of_band, *done);
-                if (!done->kept) return refused(readings, *done);
+                    print(*reading, of, *done);
+                if (!done->kept) return drift_refusal(of, *done, "add --changed");
                 const auto fresh = std::count_if(done->spools.begin(), done->spools.end(), [](const Enrolled& one) { return !one.known; });
                 return std::to_string(fresh) + (fresh == 1 ? " reading" : " readings") + " kept";
             },
@@ -96,51 +92,17 @@ struct EnrolCommand {
         return number("%.1f", band.start_mm) + " to " + number("%.1f mm", band.start_mm + band.length_mm);
     }
 
-    ordered_json document(const WrapReading& reading, const std::vector<ToEnrol>& readings, const std::vector<std::size_t>& bands,
-                          const Enrolment& enrolment) const {
-        ordered_json spools = ordered_json::array();
-        for (std::size_t i = 0; i < readings.size(); ++i) {
-            const Enrolled& one = enrolment.spools[i];
-            const Reading& colour = readings[i].reading.reading;
-            ordered_json drift = nullptr;
-            if (one.drift)
-                drift = {{"delta_e", one.drift->delta_e},
-                         {"interval", {one.drift->interval_low, one.drift->interval_high}},
-                         {"beyond_chance", one.drift->beyond_chance},
-                         {"same_kind", one.drift->same_kind},
-                         {"leans", one.drift->leans},
-                         {"since", one.since}};
-            spools.push_back({{"code", readings[i].code},
-                              {"band", bands[i] + 1},
-                              {"start_mm", reading.bands[bands[i]].start_mm},
-                              {"length_mm", reading.bands[bands[i]].length_mm},
-                              {"new", one.fresh},
-                              {"known", one.known},
-                              {"lab", capture::to_json(colour.lab)},
-                              {"covariance", capture::to_json(colour.covariance)},
-                              {"camera", colour.context.camera},
-                              {"card", colour.context.card},
-                              {"light", colour.context.light},
-                              {"drift", std::move(drift)},
-                              {"warnings", reading.bands[bands[i]].warnings}});
-        }
-        return {{"format", "bindhue-spool-enrol"}, {"version", 1},
-                {"photo", reading.photo},          {"kept", enrolment.kept},
-                {"drift_alike", enrolment.alike},  {"spools", std::move(spools)},
-                {"warnings", reading.warnings}};
-    }
-
-    void print(const WrapReading& reading, const std::vector<ToEnrol>& readings, const std::vector<std::size_t>& bands,
-               const Enrolment& enrolment) const {
+    static void print(const WrapReading& reading, const std::vector<BandOfSpool>& of, const Enrolment& enrolment) {
         Table table({"spool", "", "band", "at", "L*", "a*", "b*", "95 % +-", "CIEDE2000", "95 %", "from the last reading"});
         bool unlike = false;
-        for (std::size_t i = 0; i < readings.size(); ++i) {
+        for (std::size_t i = 0; i < of.size(); ++i) {
             const Enrolled& one = enrolment.spools[i];
-            const Reading& colour = readings[i].reading.reading;
-            std::vector<std::string> row{readings[i].code,
+            const BandReading& band = reading.bands[of[i].band];
+            const Reading& colour = band.colour;
+            std::vector<std::string> row{of[i].code,
                                          swatch(colour.lab, terminal_has_colour()),
-                                         std::to_string(bands[i] + 1),
-                                         place(reading.bands[bands[i]]),
+                                         std::to_string(of[i].band + 1),
+                                         place(band),
                                          number("%.1f", colour.lab.L),
                                          number("%.1f", colour.lab.a),
                                          number("%.1f", colour.lab.b),
@@ -161,31 +123,12 @@ struct EnrolCommand {
         }
         std::cout << table.text();
         for (const std::string& warning : reading.warnings) std::cout << "note: " << warning << '\n';
-        for (const std::size_t band : bands)
-            for (const std::string& warning : reading.bands[band].warnings)
-                std::cout << "note: band " << band + 1 << ": " << warning << '\n';
+        for (const BandOfSpool& one : of)
+            for (const std::string& warning : reading.bands[one.band].warnings)
+                std::cout << "note: band " << one.band + 1 << ": " << warning << '\n';
         if (unlike)
             std::cout << "note: compared with a reading by another camera, card or light, or one that is not known (--camera, --taken-under): "
                          "only large drifts are seen\n";
-    }
-
-    // What a drift may mean, and what to do about it.
-    static Error refused(const std::vector<ToEnrol>& readings, const Enrolment& enrolment) {
-        std::string who;
-        for (std::size_t i = 0; i < readings.size(); ++i)
-            if (enrolment.spools[i].drift && enrolment.spools[i].drift->beyond_chance)
-                who.append(who.empty() ? "" : ", ")
-                    .append(readings[i].code)
-                    .append(" by ")
-                    .append(number("%.1f CIEDE2000", enrolment.spools[i].drift->delta_e))
-                    .append(enrolment.spools[i].drift->leans.empty() ? "" : " (" + enrolment.spools[i].drift->leans + ")");
-        return {Reason::cannot_measure, "drift beyond chance, and nothing was kept: " + who, "",
-                enrolment.alike
-                    ? "they drift the same way, so look at what they share first: a tired or soiled card, another light, a glare. Read again with "
-                      "a fresh card in even light. If the threads themselves have faded or been soiled, add --changed"
-                    : "compare the labels: another dye lot is another spool, give it a code of its own. Wind off the outer turns and read "
-                      "again: they fade and soil first. Read a spool that you know: if it drifts too, the card is tired or the light another. If "
-                      "the thread itself has changed, add --changed: its earlier readings are then set aside"};
     }
 };
 

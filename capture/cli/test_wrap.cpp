@@ -1,10 +1,8 @@
-#include <algorithm>
 #include <filesystem>
 
 #include "cli/coat.hpp"
 #include "cli/rack.hpp"
-#include "reading/before_after.hpp"
-#include "shop/grounds.hpp"
+#include "reading/test_wrap.hpp"
 #include "shop/numbers.hpp"
 
 namespace bindhue::capture::cli {
@@ -45,69 +43,36 @@ std::optional<std::string> TestWrapArguments::misuse() const {
 }
 
 Result<TestWrap> TestWrapArguments::read(const std::string& shop) const {
-    TestWrap out;
-    out.size_mm = size_mm;
+    TestWrapSaid said{spool, Material::nylon, size_mm, schedule, ground};
     Palette rack;
     if (!spool.empty() || ground.starts_with("underwrap:")) {
         const Result<SpoolFile> spools = spools_of(shop);
         if (!spools) return spools.error();
         rack = spools->palette();
     }
-    if (!spool.empty()) {
-        const auto found = std::find_if(rack.begin(), rack.end(), [&](const Spool& s) { return s.code == spool; });
-        if (found == rack.end())
-            return Error{Reason::not_found, "no spool has the code \"" + spool + "\"", "--spool", "see bindhue spool list"};
-        out.material = found->material;
-        out.size_mm = found->size_mm;
-        out.opacity = found->opacity;
-    } else {
+    if (spool.empty()) {
         const Result<Material> known = material_of(material);
         if (!known) return known.error();
-        out.material = *known;
+        said.material = *known;
     }
-    const Result<Schedule> known = parse_schedule(schedule);
-    if (!known || *known == Schedule::none)
-        return Error{Reason::bad_value, "\"" + schedule + "\" is no coat", "--schedule", "give finish or preserver+finish"};
-    out.schedule = *known;
     const Result<FinishUse> use = finish.use();
     if (!use) return use.error();
-    out.finish = *use;
+    said.finish = *use;
 
-    const bool typed_before = before.size() == 1 && parse_numbers(before[0], 3, "--before").has_value(),
-               typed_after = after.size() == 1 && parse_numbers(after[0], 3, "--after").has_value();
     std::optional<WrapReading> first, second;
-    if (typed_before) {
-        out.dry = typed(*parse_numbers(before[0], 3, "--before"));
-    } else {
-        Result<WrapReading> reading = photo.read(before);
+    const auto side = [&](const std::vector<std::string>& given, std::size_t band, const char* option, std::optional<WrapReading>& kept) -> Result<TestWrapSide> {
+        if (given.size() == 1)
+            if (const auto numbers = parse_numbers(given[0], 3, option)) return TestWrapSide{nullptr, typed(*numbers), band};
+        Result<WrapReading> reading = photo.read(given);
         if (!reading) return reading.error();
-        first = std::move(*reading);
-    }
-    if (typed_after) {
-        out.finished = typed(*parse_numbers(after[0], 3, "--after"));
-    } else {
-        Result<WrapReading> reading = photo.read(after);
-        if (!reading) return reading.error();
-        second = std::move(*reading);
-    }
-    if (first || second) {
-        // Where one side is numbers the photo's own wraps decide.
-        const WrapReading& of_before = first ? *first : *second;
-        const WrapReading& of_after = second ? *second : *first;
-        const Result<WrapPair> pair = same_wrap(of_before, of_after, first ? before_band : after_band, second ? after_band : before_band);
-        if (!pair) return pair.error();
-        if (first) out.dry = first->bands[pair->before].colour;
-        if (second) out.finished = second->bands[pair->after].colour;
-    }
-    std::optional<Reading> blank;
-    if (first) blank = first->blank();
-    if (!blank && ground.empty())
-        return Error{Reason::not_found, "what lies under the thread is not known: no bare blank was seen before coating", "--ground",
-                     "give the blank's colour as --ground L,a,b"};
-    const Result<std::vector<Ground>> under = parse_grounds({ground.empty() ? "blank" : ground}, blank, rack, out.dry.context);
-    if (!under) return under.error();
-    out.ground = under->front().colour;
-    return out;
+        kept = std::move(*reading);
+        return TestWrapSide{&*kept, {}, band};
+    };
+    const Result<TestWrapSide> dry = side(before, before_band, "--before", first);
+    if (!dry) return dry.error();
+    const Result<TestWrapSide> cured = side(after, after_band, "--after", second);
+    if (!cured) return cured.error();
+    return test_wrap(*dry, *cured, said, rack);
 }
 
 std::string TestWrapArguments::source() const {

@@ -22,7 +22,7 @@ Status check_band(const WrapReading& reading, std::size_t band, const char* opti
     if (band <= reading.bands.size()) return ok();
     return Error{Reason::not_found,
                  "there is no band " + std::to_string(band) + "; the photo has " + std::to_string(reading.bands.size()),
-                 reading.photo, std::string("list them with bindhue read, and name one with ") + option};
+                 reading.photo, std::string("say which it is, as bindhue read lists them (") + option + ")"};
 }
 
 }  // namespace
@@ -45,7 +45,7 @@ Result<WrapPair> same_wrap(const WrapReading& before, const WrapReading& after, 
         return Error{Reason::cannot_measure,
                      "which wrap is which does not show: " + std::to_string(first.size()) + " before, " +
                          std::to_string(second.size()) + " after, or not as long",
-                     after.photo, "list them with bindhue read, and name both with --before-band and --after-band"};
+                     after.photo, "say which band it is in each, as bindhue read lists them (--before-band and --after-band)"};
     const auto place = [](const std::vector<std::size_t>& wraps, std::size_t band) {
         return static_cast<std::size_t>(std::find(wraps.begin(), wraps.end(), band - 1) - wraps.begin());
     };

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "colour/coated_blank.hpp"
 #include "colour/quantities.hpp"
 #include "colour/words.hpp"
 #include "sheet/page_layout.hpp"
@@ -19,19 +20,19 @@ std::string title_of(const CustomerNote& note) {
 
 std::string which(const CustomerNote& note) {
     const JobFile& file = note.sheet.file;
-    return "Job " + file.name + (file.date.empty() ? "" : " of " + file.date);
+    return "Job " + file.name + (file.date.empty() ? "" : " of " + date_of(note.sheet.settings, file.date));
 }
 
-// Of the old rod's blanks the longest, as WrapReading::blank() has it.
-std::optional<Reading> blank_of(const std::vector<OldBand>& rod) {
-    std::optional<Reading> out;
-    double longest = 0;
-    for (const OldBand& band : rod)
-        if (band.is_blank && band.length_mm > longest) {
-            longest = band.length_mm;
-            out = Reading{band.lab, band.covariance, {}};
-        }
-    return out;
+std::string ground_of(const WantedBand& band, bool blank_was_read) {
+    if (!band.ground.empty() && (band.ground != "blank" || blank_was_read)) return band.ground;
+    return band.winding.underwrap_mm > 0 ? "white" : blank_was_read ? "blank" : "dark";
+}
+
+std::string ground_in_words(const WantedBand& band, const std::string& ground) {
+    if (const std::string spool = underwrap_spool(band); !spool.empty()) return "an underwrap of " + spool;
+    if (ground == "white") return band.ground == "white" ? "a white underwrap" : "a white underwrap (assumed)";
+    if (ground == "blank") return "the blank as read";
+    return ground == "dark" ? "a dark blank (assumed)" : "a ground of L*, a*, b* " + ground;
 }
 
 struct WrapWords {
@@ -100,11 +101,22 @@ std::vector<std::string> quote_lines(const CustomerNote& note) {
     return out;
 }
 
-std::string svg_of_pair(const NewLook& look) {
-    std::string out = "<svg class=\"pair\" role=\"img\" aria-label=\"old beside new\" viewBox=\"0 0 88 26\">";
+// What the old and the new wrap of a band lie beside; none where no blank was read.
+std::optional<std::pair<Lab<D50>, Lab<D50>>> blanks_of(const CustomerNote& note, const WantedBand& band) {
+    if (!note.blank) return std::nullopt;
+    const bool coated = note.coated_blank && band.schedule != Schedule::none;
+    return std::pair{note.blank->lab, coated ? note.coated_blank->lab : note.blank->lab};
+}
+
+std::string svg_of_pair(const NewLook& look, const std::optional<std::pair<Lab<D50>, Lab<D50>>>& blanks) {
+    const auto box = [](double x, double y, double wide, double high, const std::string& colour) {
+        return formatted("<rect x=\"%.0f\" y=\"%.0f\" width=\"%.0f\" height=\"%.0f\" fill=\"", x, y, wide, high) + colour + "\"/>";
+    };
+    std::string out = "<svg class=\"pair\" role=\"img\" aria-label=\"old beside new\" viewBox=\"-6 0 100 26\">";
+    if (blanks) out += box(-6, 1, 6, 24, screen_hex(blanks->first)) + box(88, 1, 6, 24, screen_hex(blanks->second));
     double x = 0;
     for (const auto& colour : {look.old_look, look.new_look}) {
-        out += "<rect x=\"" + number("%.0f", x) + "\" y=\"0\" width=\"44\" height=\"26\" fill=\"" + (colour ? screen_hex(colour->lab) : "none") + "\"/>";
+        out += box(x, 0, 44, 26, colour ? screen_hex(colour->lab) : "none");
         x += 44;
     }
     return out + "</svg>";
@@ -138,9 +150,11 @@ Result<CustomerNote> load_customer_note(const Shop& shop, const std::string& nam
     if (!sheet) return sheet.error();
     const Result<CoatModel> model = load_coat_model(shop.folder());
     if (!model) return model.error();
-    CustomerNote out{std::move(*sheet), {}};
+    CustomerNote out{std::move(*sheet), {}, {}, {}};
     const std::vector<OldBand>& rod = out.sheet.old_rod;
-    const std::optional<Reading> blank = blank_of(rod);
+    const std::optional<Reading>& blank = out.blank = blank_of(rod);
+    if (blank)
+        if (auto coated = coated_blank(*blank)) out.coated_blank = std::move(*coated);
     for (const WantedBand& band : out.sheet.file.job.bands) {
         NewLook look;
         if (band.replaces > 0 && static_cast<std::size_t>(band.replaces) <= rod.size()) {
@@ -149,9 +163,9 @@ Result<CustomerNote> load_customer_note(const Shop& shop, const std::string& nam
         }
         const SpoolEntry* spool = out.sheet.rack.find(band.spool);
         if (spool != nullptr && band.schedule && !spool->spool.readings.empty()) {
-            const bool underwrap = band.winding.underwrap_mm > 0;
-            look.ground = underwrap ? "a white underwrap (assumed)" : blank ? "the blank as read" : "a dark blank (assumed)";
-            const auto grounds = parse_grounds({underwrap ? "white" : blank ? "blank" : "dark"}, blank, {}, {});
+            const std::string ground = ground_of(band, blank.has_value());
+            look.ground = ground_in_words(band, ground);
+            const auto grounds = parse_grounds({ground}, blank, out.sheet.rack.palette(), {});
             if (!grounds) return grounds.error();
             const Spool& s = spool->spool;
             if (const auto finished = model->predict(s.material, *band.schedule, s.size_mm, s.reading_for({}), grounds->front().colour)) {
@@ -175,7 +189,7 @@ Result<std::string> customer_note_pdf(const CustomerNote& note, Paper paper) {
     for (std::size_t i = 0; i < note.looks.size(); ++i) {
         const WrapWords words = words_of(note, i);
         const auto lab = [](const std::optional<Reading>& look) { return look ? std::optional(look->lab) : std::nullopt; };
-        page.pair(words.over, lab(note.looks[i].old_look), lab(note.looks[i].new_look), words.beside);
+        page.pair(words.over, lab(note.looks[i].old_look), lab(note.looks[i].new_look), words.beside, blanks_of(note, note.sheet.file.job.bands[i]));
     }
     page.heading("What is on the rod");
     for (const std::string& line : materials(note)) page.words(line);
@@ -194,7 +208,7 @@ std::string customer_note_html(const CustomerNote& note) {
     out += "<h2>Old beside new</h2>\n";
     for (std::size_t i = 0; i < note.looks.size(); ++i) {
         const WrapWords words = words_of(note, i);
-        out += "<h3>" + escaped(words.over) + "</h3>\n" + svg_of_pair(note.looks[i]);
+        out += "<h3>" + escaped(words.over) + "</h3>\n" + svg_of_pair(note.looks[i], blanks_of(note, note.sheet.file.job.bands[i]));
         for (const std::string& said : words.beside) out += "<p>" + escaped(said) + "</p>\n";
     }
     out += "<h2>What is on the rod</h2>\n" + list_of(materials(note));

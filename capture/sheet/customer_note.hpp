@@ -29,9 +29,10 @@ std::vector<QuoteLine> quote(const Job& job, const Prices& prices, const Setting
 struct CustomerNote {
     JobSheet sheet;
     std::vector<NewLook> looks;  // one for each of the job's bands
+    std::optional<Reading> blank, coated_blank;  // beside them: bare, as read, and under a clear coat; none where none was read
 };
-// Of a job that the shop keeps; predicted by its coat tests over the blank as read (over a dark one where none was, over white where there is an
-// underwrap, whose colour a job does not keep). Errors: those of load_job_sheet() and load_coat_model().
+// Of a job that the shop keeps; predicted by its coat tests over the ground that it says. One that says none is taken for the blank as read (a dark one
+// where none was read; white where there is an underwrap). Errors: those of load_job_sheet() and load_coat_model().
 Result<CustomerNote> load_customer_note(const Shop& shop, const std::string& name);
 
 // Upright pages. Error: bad_value if a text can't be set.

@@ -24,6 +24,8 @@ struct Heads {
 // The wraps of the job in its order, with a gap of bare blank between, which is not to scale.
 std::vector<Strip> wraps_to_wind(const Job& job, const JobSheet& sheet) {
     constexpr std::size_t in_a_row = 8;
+    const std::optional<Reading> blank = blank_of(sheet.old_rod);
+    const std::optional<Lab<D50>> bare = blank ? std::optional(blank->lab) : std::nullopt;
     std::vector<Strip> out;
     std::size_t number = 0;
     double at = 0;
@@ -34,12 +36,13 @@ std::vector<Strip> wraps_to_wind(const Job& job, const JobSheet& sheet) {
         }
         ++number;
         const double gap = 0.35 * std::max(10.0, band.winding.width_mm);
-        out.back().parts.push_back({at, gap, band.winding.diameter_mm, std::nullopt, "", ""});
+        out.back().parts.push_back({at, gap, band.winding.diameter_mm, bare, "", ""});
         at += gap;
         out.back().parts.push_back({at, band.winding.width_mm, band.winding.diameter_mm + 2 * band.winding.thread_mm,
                                     dry_colour(sheet, band.spool).value_or(Lab<D50>{85, 0, 0}), std::to_string(number),
                                     Measures(sheet.settings.units).length(band.winding.width_mm) + (band.count > 1 ? " x" + std::to_string(band.count) : "")});
         at += band.winding.width_mm;
+        if (number % in_a_row == 0 || number == job.bands.size()) out.back().parts.push_back({at, gap, band.winding.diameter_mm, bare, "", ""});
     }
     return out;
 }
@@ -86,7 +89,7 @@ Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
     const Heads heads(sheet.settings);
     Layout page(size);
     page.space(2);
-    page.words(title_of(sheet) + (sheet.file.date.empty() ? "" : "   of " + sheet.file.date), false, 5.4);
+    page.words(title_of(sheet) + (sheet.file.date.empty() ? "" : "   of " + date_of(sheet.settings, sheet.file.date)), false, 5.4);
     page.space(1);
     if (!sheet.file.note.empty()) page.words(sheet.file.note);
     for (const Strip& strip : old_wraps(sheet)) {
@@ -116,7 +119,7 @@ Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
 
 std::string job_sheet_html(const JobSheet& sheet) {
     const Heads heads(sheet.settings);
-    std::string out = html_opening(title_of(sheet)) + "<p>" + escaped(sheet.file.date) + "</p>\n";
+    std::string out = html_opening(title_of(sheet)) + "<p>" + escaped(date_of(sheet.settings, sheet.file.date)) + "</p>\n";
     if (!sheet.file.note.empty()) out += "<p>" + escaped(sheet.file.note) + "</p>\n";
     for (const Strip& strip : old_wraps(sheet)) out += "<h2>" + heads.old_wraps + "</h2>\n" + svg_of_strip(strip, heads.old_wraps);
     out += "<h2>" + heads.to_wind + "</h2>\n";

@@ -9,13 +9,19 @@ namespace bindhue::capture {
 namespace {
 
 bool is_finished(const WantedBand& band) { return band.schedule != Schedule::none; }
+// What is wound beneath; empty where nothing is.
+std::string underwrap_words(const WantedBand& band) {
+    if (band.winding.underwrap_mm == 0) return "";
+    if (const std::string spool = underwrap_spool(band); !spool.empty()) return "an underwrap of " + spool;
+    return band.ground == "white" ? "a white underwrap" : "an underwrap";
+}
 bool is_preserved(const WantedBand& band) { return band.schedule == Schedule::preserver_finish; }
 
 }  // namespace
 
 std::vector<std::string> wrap_heads(const Settings& settings) {
     const Measures measures(settings.units);
-    return {in_words_of(settings, "{wrap}"), "spool",  "thread", "schedule", std::string("width ") + measures.unit(),
+    return {"no.", "spool", "thread", "schedule", std::string("width ") + measures.unit(),
             std::string("blank ") + measures.unit(), "turns", "layers", "count", std::string(measures.thread_unit()) + " each"};
 }
 
@@ -32,7 +38,7 @@ std::vector<SheetRow> wrap_rows(const JobSheet& sheet) {
                                                (known->spool.size.empty() ? "" : ", size " + known->spool.size),
                         band.schedule ? std::string(name(*band.schedule)) : "________", measures.length(band.winding.width_mm),
                         measures.length(band.winding.diameter_mm), number("%.0f", turns(band.winding)),
-                        std::to_string(band.winding.layers) + (band.winding.underwrap_mm > 0 ? " and an underwrap" : ""),
+                        std::to_string(band.winding.layers) + (band.winding.underwrap_mm > 0 ? " over " + underwrap_words(band) : ""),
                         std::to_string(band.count), measures.thread(thread_metres(one))}});
     }
     return out;
@@ -54,7 +60,10 @@ std::vector<std::string> thread_lines(const JobSheet& sheet) {
 }
 
 std::string thread_note(const JobSheet& sheet) {
-    return "With the ends, and " + number("%.0f %%", 100 * waste(sheet.file.job)) + in_words_of(sheet.settings, " for redone and test {wraps} (common practice).");
+    return "With the ends, and " + number("%.0f %%", 100 * waste(sheet.file.job)) + in_words_of(sheet.settings, " for redone and test {wraps} (common practice).") +
+           (std::any_of(sheet.file.job.bands.begin(), sheet.file.job.bands.end(), [](const WantedBand& b) { return b.winding.underwrap_mm > 0 && underwrap_spool(b).empty(); })
+                ? " Thread of underwraps whose spool is not said is not in it."
+                : "");
 }
 
 std::string finish_line(const JobSheet& sheet) {
@@ -80,7 +89,11 @@ std::vector<WorkStep> order_of_work(const Job& job, const Settings& settings) {
     out.push_back({"Strip the old {wraps}: cut along the top of the {guide} foot, never towards blank or hand. Keep the cut thread. Clean, and "
                    "let the blank dry.",
                    ""});
-    if (any([](const WantedBand& b) { return b.winding.underwrap_mm > 0; })) out.push_back({"Wind the underwraps.", ""});
+    std::string underwraps;
+    for (std::size_t i = 0; i < job.bands.size(); ++i)
+        if (const std::string said = underwrap_words(job.bands[i]); !said.empty())
+            underwraps.append(underwraps.empty() ? "" : "; ").append("{wrap} ").append(std::to_string(i + 1)).append(": ").append(said);
+    if (!underwraps.empty()) out.push_back({"Wind the underwraps (" + underwraps + ").", ""});
     int all = 0;
     for (const WantedBand& band : job.bands) all += band.count;
     out.push_back({"Wind " + std::to_string(all) + (all == 1 ? " {wrap}." : " {wraps}.") + " Straighten the {guides}, close gaps, burnish.", ""});

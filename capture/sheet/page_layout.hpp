@@ -7,6 +7,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "colour/adaptation.hpp"
@@ -167,10 +168,12 @@ class Layout {
         for (const SheetRow& row : rows) draw_row(row, false);
         y_ += 1;
     }
-    // Two colours side by side without a gap, one of which may not be known, with a line of words above and some beside.
-    void pair(const std::string& over, const std::optional<Lab<D50>>& left, const std::optional<Lab<D50>>& right, const std::vector<std::string>& beside) {
-        constexpr double wide = 22, high = 13;
-        const double indent = 2 * wide + 5, row = line_mm * small_mm;
+    // Two colours side by side without a gap, one of which may not be known, with a line of words above and some beside. `ends`: what each of the two lies
+    // beside, drawn narrow.
+    void pair(const std::string& over, const std::optional<Lab<D50>>& left, const std::optional<Lab<D50>>& right, const std::vector<std::string>& beside,
+              const std::optional<std::pair<Lab<D50>, Lab<D50>>>& ends = {}) {
+        constexpr double wide = 22, high = 13, narrow = 3;
+        const double inset = ends ? narrow : 0, indent = 2 * wide + 2 * inset + 5, row = line_mm * small_mm;
         std::vector<std::string> texts;
         double height = 0;
         for (const std::string& said : beside) {
@@ -181,7 +184,12 @@ class Layout {
         need(height + 6);
         words(over);
         put([=, this, y = y_](Pen& pen, const std::string&) {
-            double x = margin_mm;
+            double x = margin_mm + inset;
+            if (ends)
+                for (const auto& [colour, at] : {std::pair{ends->first, margin_mm}, {ends->second, x + 2 * wide}}) {
+                    pen.colour(to_display(colour));
+                    pen.fill({at, y - 0.5, narrow, high - 1});
+                }
             for (const auto& [colour, name] : {std::pair{left, "old"}, {right, "new"}}) {
                 const CardRect box{x, y - 1, wide, high};
                 if (colour) {

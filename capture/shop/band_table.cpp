@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "shop/csv.hpp"
+#include "shop/grounds.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -36,6 +37,10 @@ Result<WantedBand> read_row(const CsvTable& table, std::size_t row) {
         return table.error(row, table.has(status.error().where) ? status.error().where : "pitch_mm",
                            status.error().what, status.error().mend);
     if (table.has("spool")) band.spool = table.text(row, "spool");
+    if (table.has("ground") && !table.text(row, "ground").empty()) {
+        band.ground = table.text(row, "ground");
+        if (const Status known = check_ground(band.ground); !known) return table.error(row, "ground", known.error().what, known.error().mend);
+    }
     if (table.has("schedule") && !table.text(row, "schedule").empty()) {
         const Result<Schedule> schedule = table.word(row, "schedule", parse_schedule);
         if (!schedule) return schedule.error();

@@ -55,8 +55,8 @@ Result<SpoolEntry> new_spool(const std::string& code, const SpoolParticulars& sa
     if (code.empty()) return Error{Reason::bad_value, "A spool has no code.", "code", "Give each spool a code of its own."};
     if (!said.material || !said.size_mm)
         return wrong(code, std::string("The spool is new to the rack, and its ") + (said.material ? "thickness" : "material") + " is not said.",
-                     said.material ? "Add the thread's diameter in millimetres: --size-mm 0.15."
-                                   : "Add --material: nylon, ncp-nylon, polyester, ncp-polyester, silk, metallic or monofilament.");
+                     said.material ? "Say the thread's diameter in millimetres; 0.15 is usual (--size-mm 0.15)."
+                                   : "Say which it is (--material): nylon, ncp-nylon, polyester, ncp-polyester, silk, metallic or monofilament.");
     SpoolEntry out;
     out.spool.code = code;
     if (const Status changed = change(out, said); !changed) return changed.error();

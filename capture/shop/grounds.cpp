@@ -48,6 +48,14 @@ Result<std::vector<Ground>> parse_grounds(const std::vector<std::string>& texts,
     return out;
 }
 
+Status check_ground(const std::string& text) {
+    constexpr std::string_view underwrap = "underwrap:";
+    if (text == "blank" || text == "white" || text == "dark") return ok();
+    if (text.starts_with(underwrap) && text.size() > underwrap.size()) return ok();
+    if (parse_numbers(text, 3, "ground")) return ok();
+    return Error{Reason::bad_value, "\"" + text + "\" is no ground", "ground", "write blank, white, dark, underwrap:CODE or L,a,b"};
+}
+
 Result<std::vector<Schedule>> parse_schedules(const std::vector<std::string>& texts) {
     std::vector<Schedule> out;
     for (const std::string& text : texts) {

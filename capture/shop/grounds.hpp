@@ -16,6 +16,9 @@ Result<std::vector<Ground>> parse_grounds(const std::vector<std::string>& texts,
                                           const std::optional<Reading>& blank, const Palette& rack,
                                           const ReadingContext& context);
 
+// Whether a text is one of those, whatever spools there are. Error: bad_value.
+Status check_ground(const std::string& text);
+
 Result<std::vector<Schedule>> parse_schedules(const std::vector<std::string>& texts);
 
 }  // namespace bindhue::capture

@@ -8,6 +8,7 @@
 
 #include "shop/atomic_file.hpp"
 #include "shop/formats.hpp"
+#include "shop/grounds.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -48,6 +49,8 @@ WantedBand read_band(const JsonCursor& at) {
     if (const auto under = at.find("underwrap_mm")) w.underwrap_mm = under->number(0, 1);
     if (const auto layers = at.find("layers")) w.layers = layers->integer(1, 4);
     if (const auto count = at.find("count")) band.count = count->integer(1, 1000);
+    band.ground = at.text_or_empty("ground");
+    if (!band.ground.empty()) at.check(check_ground(band.ground));
     if (const auto replaces = at.find("replaces")) band.replaces = replaces->integer(1, most_bands);
     if (!at.failed()) at.check(validate(w));
     return band;
@@ -65,6 +68,7 @@ Json band_json(const WantedBand& band, const std::string& unknown) {
     out["underwrap_mm"] = w.underwrap_mm;
     out["layers"] = w.layers;
     out["count"] = band.count;
+    if (!band.ground.empty()) out["ground"] = band.ground;
     if (band.replaces > 0) out["replaces"] = band.replaces;
     add_unknown(out, unknown);
     return out;
@@ -117,7 +121,7 @@ Result<JobFile> read_job(std::string_view text, const std::string& where) {
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {
         file.job.bands.push_back(read_band(bands[i]));
         file.unknown_in_bands.push_back(bands[i].unknown({"spool", "schedule", "width_mm", "diameter_mm", "pitch_mm", "thread_mm",
-                                                          "underwrap_mm", "layers", "count", "replaces"}));
+                                                          "underwrap_mm", "layers", "count", "ground", "replaces"}));
     }
     if (const auto photos = root.find("photos")) {
         const std::size_t count = photos->size(0, most_photos);
@@ -204,12 +208,13 @@ Result<std::vector<JobFile>> load_jobs(const Shop& shop) {
 }
 
 Result<SpoolFile> rack_for(const Job& job, const std::function<Result<SpoolFile>()>& rack, const std::string& where) {
-    if (std::all_of(job.bands.begin(), job.bands.end(), [](const WantedBand& b) { return b.spool.empty(); })) return SpoolFile{};
+    if (std::all_of(job.bands.begin(), job.bands.end(), [](const WantedBand& b) { return b.spool.empty() && underwrap_spool(b).empty(); })) return SpoolFile{};
     Result<SpoolFile> out = rack();
     if (!out) return out;
     for (const WantedBand& band : job.bands)
-        if (!band.spool.empty() && out->find(band.spool) == nullptr)
-            return Error{Reason::not_found, "no spool has the code \"" + band.spool + "\"", where, "see bindhue spool list"};
+        for (const std::string& code : {band.spool, underwrap_spool(band)})
+            if (!code.empty() && out->find(code) == nullptr)
+                return Error{Reason::not_found, "no spool has the code \"" + code + "\"", where, "see bindhue spool list"};
     return out;
 }
 

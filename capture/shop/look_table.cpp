@@ -83,6 +83,17 @@ Result<std::vector<AskedLook>> read_asked_looks(std::string_view text, const std
     return out;
 }
 
+std::optional<Reading> blank_of(const std::vector<OldBand>& rod) {
+    std::optional<Reading> out;
+    double longest = 0;
+    for (const OldBand& band : rod)
+        if (band.is_blank && band.length_mm > longest) {
+            longest = band.length_mm;
+            out = Reading{band.lab, band.covariance, {}};
+        }
+    return out;
+}
+
 Result<Palette> read_offer(std::string_view text, const std::string& where) {
     if (looks_like_json(text)) {
         const Result<SpoolFile> file = read_spool_file(text, where);

@@ -27,6 +27,9 @@ struct OldBand {
 // From what bindhue read --json printed. Errors: bad_format, bad_value, with the place.
 Result<std::vector<OldBand>> read_old_rod(std::string_view text, const std::string& where);
 
+// Of its bare blanks the longest, as WrapReading::blank() has it; none if none was read.
+std::optional<Reading> blank_of(const std::vector<OldBand>& rod);
+
 // Either a file of spools (palettes/spools.schema.json) or a table with the columns code, material, size_mm,
 // L, a, b (dry, as on the spool) and, if they are there, name and size. From a bad table nothing is taken.
 Result<Palette> read_offer(std::string_view text, const std::string& where);

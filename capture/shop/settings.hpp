@@ -18,6 +18,10 @@ enum class Paper { a4, letter };
 std::string_view name(Paper paper);
 Result<Paper> parse_paper(std::string_view word);
 
+enum class Dates { year_first, day_first, month_first };  // 2026-11-27; 27 November 2026; November 27, 2026
+std::string_view name(Dates dates);                      // "year-month-day" and so on
+Result<Dates> parse_dates(std::string_view word);
+
 // What thread round a guide's foot is called, and what it holds: the words of regions.
 enum class WrapWord { wrap, whip, bind };
 std::string_view name(WrapWord word);
@@ -38,6 +42,7 @@ struct Settings {
     std::string shop_name;  // on what goes to customers; at most 100 bytes
     Units units = Units::mm;
     Paper paper = Paper::a4;
+    Dates dates = Dates::year_first;
     WrapWord wrap = WrapWord::wrap;
     GuideWord guide = GuideWord::guide;
     // Hours that this shop waits, 0.1 to 1000; none: common practice is printed, to be set by the maker's sheet.
@@ -58,5 +63,8 @@ Status save_settings(const Shop& shop, const Settings& settings);
 
 // A text with the shop's words in it: {wrap} {wraps} {Wrap} {Wraps} {guide} {guides}.
 std::string in_words_of(const Settings& settings, std::string text);
+
+// A date such as 2026-11-27 as the shop writes it; a text that is none stays as it is.
+std::string date_of(const Settings& settings, const std::string& date);
 
 }  // namespace bindhue::capture

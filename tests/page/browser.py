@@ -120,6 +120,19 @@ class Browser:
         actions = [to(start), {"type": "pointerDown", "button": 0}, to(halfway), to(end), {"type": "pointerUp", "button": 0}]
         self._in("POST", "/actions", {"actions": [{"type": "pointer", "id": "mouse", "actions": actions}]})
 
+    def windows(self):
+        return self._in("GET", "/window/handles")
+
+    def switch(self, window):
+        self._in("POST", "/window", {"handle": window})
+
+    def until_windows(self, count, seconds=30):
+        end = time.monotonic() + seconds
+        while len(self.windows()) < count:
+            if time.monotonic() > end:
+                raise AssertionError(f"never in {seconds} s: {count} windows")
+            time.sleep(0.05)
+
     def until(self, script, what, seconds=60):
         end = time.monotonic() + seconds
         while time.monotonic() < end:

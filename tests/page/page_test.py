@@ -117,15 +117,21 @@ class Page(unittest.TestCase):
         self.assertTrue(self.bench.alive())
 
     def test_the_first_paint_comes_at_once(self):
-        paints = []
+        # Beside it, turn by turn, a few words by the same server: what a browser takes to show anything at all.
+        pages, paints = {"the page": "", "a few words": "api/jobs"}, {}
         for _ in range(7):
-            self.browser.open("about:blank")
-            self.browser.open(self.bench.address)
-            self.browser.until("performance.getEntriesByName('first-contentful-paint').length > 0", "the page is painted")
-            paints.append(self.browser.run("return performance.getEntriesByName('first-contentful-paint')[0].startTime"))
-        print(f"first paint on loopback: {sorted(paints)[3]:.0f} ms (median of 7, {min(paints):.0f} to {max(paints):.0f}; wanted under 100)")
-        self.assertLess(sorted(paints)[3], 1000)  # a figure to look at, no race: this machine has other work
-        self.all_is_well()
+            for name, path in pages.items():
+                self.browser.open("about:blank")
+                self.browser.open(self.bench.address + path)
+                self.browser.until("performance.getEntriesByName('first-contentful-paint').length > 0", "the page is painted")
+                paints.setdefault(name, []).append(self.browser.run(
+                    "return [performance.getEntriesByName('first-contentful-paint')[0].startTime, performance.getEntriesByType('navigation')[0].responseEnd]"))
+        middle = {name: [sorted(column)[3] for column in zip(*rows)] for name, rows in paints.items()}
+        for name, (paint, sent) in middle.items():
+            print(f"first paint of {name} on loopback: {paint:.0f} ms, of which the server's {sent:.0f} ms (medians of 7; the page is wanted under 100)")
+        self.assertLess(middle["the page"][0], 1000)  # figures to look at, no race: this machine has other work
+        self.assertLess(middle["the page"][1], 500)
+        self.assertEqual([c for c in self.browser.complaints() if "favicon" not in c], [])  # of the words alone the browser wants a mark
 
     def test_a_photo_becomes_a_rod_and_its_bands_are_matched(self):
         b = self.browser
@@ -168,11 +174,26 @@ class Page(unittest.TestCase):
         self.assertEqual(b.run("return performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin))"), [])
         self.all_is_well()
 
-    def test_what_is_picked_becomes_a_job_sheet(self):
+    def test_what_is_picked_becomes_a_job_sheet_in_four_clicks(self):
         b = self.browser
-        self.read("door.jpg")
+        began = time.monotonic()
+        bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE))
+        b.open(bench.address)
+        self.read("door.jpg")  # one click on the photo's field, one on the file
+        b.click("#put")
+        here = b.windows()
+        b.click("#open")  # a click goes through only where the control is seen and nothing lies over it
+        b.until_windows(2)
+        b.switch(next(w for w in b.windows() if w not in here))
+        b.until("document.body?.innerText.includes('Thread to have at hand')", "the sheet is open")
+        paper = b.devtools("Page.printToPDF")["data"]
+        self.assertTrue(base64.b64decode(paper).startswith(b"%PDF"))
+        took = time.monotonic() - began
+        print(f"from bindhue bench to a printed sheet: 4 clicks, {took:.1f} s of the machine's")
+        self.assertLess(took, PATIENCE)  # a figure to look at, no race: under the sanitizers a reading alone takes a minute
+        b.switch(here[0])
+        self.bench = bench
         spool = b.text("#picks li .who b")
-        b.run("document.getElementById('put').click()")
         b.run("document.querySelectorAll('[name=band]')[5].click()")
         b.until("document.getElementById('put').textContent.endsWith('band 6')", "band 6 is matched")
         other = b.text("#picks li .who b")
@@ -185,8 +206,185 @@ class Page(unittest.TestCase):
         for said in ("Job <b>trout</b> & co", spool, other, "32.1", "30.1", "Thread to have at hand", "coat 2 of 2", "Wait", "Test wrap",
                      "gloves, eye protection", "data sheet"):
             self.assertIn(said, words)
-        self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 4)
+        self.assertEqual(b.run("return document.querySelectorAll('svg rect').length"), 7 + 5)
         self.all_is_well()
+
+    def command(self, *words):
+        return json.loads(subprocess.run([os.environ["BINDHUE_COMMAND"], *words, "--json"], capture_output=True, check=True).stdout)
+
+    def picked(self):
+        return self.browser.run("return [...document.querySelectorAll('.pick')].map(p => p.innerText)")
+
+    def ranked(self, words):
+        self.browser.until(f"document.getElementById('target').textContent.includes({json.dumps(words)}) || document.getElementById('match-status').textContent.includes({json.dumps(words)})", words)
+
+    def test_a_band_is_matched_as_it_looks_now_or_as_it_was_when_new_and_under_other_lights(self):
+        b, shop = self.browser, self.own_shop()
+        b.run("document.querySelector('[name=purpose][value=new]').click()")
+        self.read("door.jpg")
+        self.ranked("as it was when new")
+        for light in ("D65", "A"):
+            b.run(f"document.querySelector('[name=judged][value={light}]').click()")
+        b.until("document.getElementById('picks').innerText.includes('worst under')", "lights are told")
+        told = self.command("match", f"{SAMPLES}/door.jpg", "--shop", shop, "--card", f"{SOURCE}/samples/card.json", "--as-new", "--light", "D65,A", "--amber", "0.75")
+        L, a, b_ = told["target"]["lab"]
+        self.assertIn(f"L* {L:.1f}  a* {a:.1f}  b* {b_:.1f}", b.run("return document.getElementById('target').textContent"))
+        self.assertIn("lets 0.75 of the light", b.text("#target"))
+        for pick, candidate in zip(self.picked(), told["candidates"]):
+            self.assertIn(candidate["spool"], pick)
+            self.assertIn(f"{candidate['delta_e']:.1f}", pick)
+            self.assertIn(", ".join(f"{l['light']}: {l['delta_e']:.1f}" for l in candidate["lights"]), pick)
+        # Or by one place without the old finish and under it.
+        for id, text in {"amber-bare": "93,-1,2", "amber-coated": "88,-3,24"}.items():
+            b.type(f"#{id}", text)
+        b.until("/lets 0[.](?!75)/.test(document.getElementById('target').textContent)", "the amber is read")
+        b.run("document.getElementById('amber-coated').value = ''; document.getElementById('amber-coated').dispatchEvent(new Event('input', {bubbles: true}))")
+        self.ranked("How amber the old finish is must be known")
+        # Thread that the sun did not reach, in a photo of its own, gives the band its colour.
+        b.run("document.querySelector('[name=purpose][value=now]').click()")
+        b.until(f"{PICKS} > 0", "spools are ranked")
+        chips = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        b.type("#shaded", f"{SAMPLES}/cane.jpg")
+        b.until("document.getElementById('notes').innerText.includes('colour is that of the longest wrap in cane.jpg')", "the other photo is read", PATIENCE)
+        after = b.run("return [...document.querySelectorAll('.chip')].map(c => c.innerText)")
+        self.assertEqual(after[:2] + after[3:], chips[:2] + chips[3:])
+        self.assertNotEqual(after[2], chips[2])
+        # The underwrap that it was matched over stays with the job, and its thread is reckoned.
+        b.run("for (const box of document.querySelectorAll('[name=ground]:checked')) box.click()")
+        b.type("#underwrap", "R5-02")
+        b.until("document.querySelector('.pick .who').innerText.includes('over underwrap:R5-02')", "the underwrap is ranked")
+        spool = b.text("#picks li .who b")
+        b.run("document.getElementById('put').click()")
+        b.type("#name", "cane-2")
+        b.run("document.getElementById('keep').click()")
+        b.until("document.querySelectorAll('#kept > li').length === 1", "the job is listed")
+        job = self.command("job", "show", "cane-2", "--shop", shop)
+        self.assertEqual([(x["spool"], x["ground"]) for x in job["bands"]], [(spool, "underwrap:R5-02")])
+        self.assertEqual({s["spool"] for s in job["spools"]}, {spool, "R5-02"})
+        self.assertEqual(job["photos"], ["photo-1.jpg", "elsewhere-1.jpg"])
+        links = b.run("return [...document.querySelectorAll('#kept a')].map(a => a.href)")
+        self.all_is_well()
+        b.open(links[0])
+        self.assertIn("an underwrap of R5-02", b.text("body"))
+        b.open(links[1])
+        self.assertIn("as it is expected over an underwrap of R5-02", b.text("body"))
+        self.all_is_well()
+
+    def test_spools_are_enrolled_by_a_photo_and_where_one_has_drifted_nothing_is_kept(self):
+        b, shop = self.browser, self.own_shop()
+        b.run("document.getElementById('enrol').open = true")
+        b.type("#enrol-light", "door")
+        b.type("#enrol-by", "phone")
+        b.type("#enrol-photo", f"{SAMPLES}/shelf.jpg")
+        b.until("!document.getElementById('enrol-form').hidden", "the photo is read", PATIENCE)
+        self.assertEqual(b.run("return document.querySelectorAll('[data-band]').length"), 7)
+        keep = "document.querySelector('#enrol-form [type=submit]').click()"
+        b.run(keep)
+        b.until("document.getElementById('enrol-said').textContent.includes('no spool is named')", "a photo without codes is refused")
+        for band, code in ((2, "red"), (4, "pale"), (6, "green")):
+            b.type(f"[data-band='{band}']", code)
+        shown = b.text(".bands-to-enrol")
+        b.run(keep)
+        b.until("document.getElementById('enrol-said').textContent.includes('its material is not said')", "new spools need a material")
+        b.run("document.querySelector('#enrol-form [name=material]').value = 'nylon'")
+        b.type("#enrol-form [name=size_mm]", "0.15")
+        b.run(keep)
+        b.until("document.getElementById('enrol-said').textContent.startsWith('3 readings are in the rack')", "they are kept")
+        spools = {s["code"]: s for s in self.command("spool", "list", "--shop", shop)["spools"]}
+        self.assertEqual(len(spools), 147)
+        for code in ("red", "pale", "green"):
+            self.assertIn("L* {:.1f} a* {:.1f} b* {:.1f}".format(*spools[code]["lab"]), shown)
+        b.until("document.getElementById('spools').innerText.includes('147 spools')", "the table has them")
+        rack = pathlib.Path(f"{shop}/spools.json").read_bytes()
+        b.type("#enrol-photo", f"{SAMPLES}/shelf-later.jpg")
+        b.until("!document.getElementById('enrol-form').hidden", "the later photo is read", PATIENCE)
+        for band, code in ((2, "red"), (4, "pale"), (6, "green")):
+            b.type(f"[data-band='{band}']", code)
+        b.run(keep)
+        b.until("document.getElementById('enrol-said').textContent.includes('nothing was kept: pale')", "the drift is told")
+        self.assertIn("no drift", b.text("#enrol table"))
+        self.assertEqual(pathlib.Path(f"{shop}/spools.json").read_bytes(), rack)
+        b.run("document.querySelector('[name=changed]').click(); " + keep)
+        b.until("document.getElementById('enrol-said').textContent.startsWith('3 readings')", "it is kept when the thread is said to have changed")
+        self.assertEqual(self.command("spool", "list", "--shop", shop)["spools"][-2]["code"], "pale")
+        complaints = [c for c in b.complaints() if "/spools" not in c]  # the two refusals
+        self.assertEqual(complaints, [])
+        self.assertTrue(self.bench.alive())
+
+    def test_a_test_wrap_is_checked_and_kept_as_a_coat_test(self):
+        b, shop = self.browser, self.own_shop()
+        tests = lambda: json.loads(pathlib.Path(f"{shop}/coat-tests.json").read_text())["tests"]
+        before = len(tests())
+        b.run("document.getElementById('test').open = true")
+        for side, photo in (("before", "test-dry.jpg"), ("after", "test-finished.jpg")):
+            b.type(f"#test-{side}", f"{SAMPLES}/{photo}")
+            b.until(f"document.querySelectorAll('#test-{side}-band option').length > 1", f"{photo} is read", PATIENCE)
+        b.type("#test-spool", "nobody")
+        b.run("document.querySelector('#test-form [type=submit]').click()")
+        b.until("document.getElementById('test-said').textContent.includes('no spool has the code')", "an unknown spool is refused")
+        b.run("document.getElementById('test-spool').value = 'R1-12'; document.querySelector('#test-form [type=submit]').click()")
+        b.until("document.querySelectorAll('#test table').length === 2", "the test is told")
+        words = b.text("#test-form")
+        self.assertRegex(words, r"as expected: the finished wrap is \d+\.\d CIEDE2000 \(\d+\.\d to \d+\.\d\) from what was expected")
+        self.assertIn("9 coat tests of this material and schedule", words)
+        self.assertRegex(words, r"L\* -\d+\.\d \(-\d+\.\d to -\d+\.\d\) -\d+\.\d")  # a coat without preserver darkens
+        self.assertEqual(len(tests()), before)
+        b.run("document.getElementById('test-keep').click()")
+        b.until("document.getElementById('test-said').textContent.startsWith('Kept')", "it is kept")
+        self.assertEqual(len(tests()), before + 1)
+        self.assertIn("test wrap of R1-12: before test-dry.jpg; after test-finished.jpg", tests()[-1]["source"])
+        complaints = [c for c in b.complaints() if "/api/coats/check" not in c]  # the refusal
+        self.assertEqual(complaints, [])
+        self.assertTrue(self.bench.alive())
+
+    def test_the_page_speaks_in_the_shops_words_and_units(self):
+        b, shop = self.browser, self.own_shop()
+        subprocess.run([os.environ["BINDHUE_COMMAND"], "shop", "settings", "--shop", shop, "--units", "inches", "--wrap-word", "whip", "--guide-word", "ring"], capture_output=True, check=True)
+        b.open(self.bench.address)
+        self.assertIn("New whippings beside old ones", b.text("#purpose"))
+        self.assertIn("of the whipping in the card's opening", b.text("#drop"))
+        self.assertIn("Make a test whipping on scrap", b.text("#care"))
+        self.read("door.jpg")
+        edges = b.run("return [...document.querySelectorAll('.handle')].map(h => Number(h.getAttribute('aria-valuenow')))")  # millimetres
+        told = re.search(r"3 whipping (\d\.\d\d) in", b.run("return document.querySelectorAll('.chip')[2].innerText")).group(1)
+        self.assertAlmostEqual(float(told), (edges[2] - edges[1]) / 25.4, delta=0.01)
+        self.assertRegex(b.text(".ruler"), r"^1\s*2\s*3\s*4 in$")
+        self.assertIn("Under a ring foot", b.run("return document.getElementById('more').textContent"))
+        # Edges are typed in inches, and are the same places.
+        b.run("document.getElementById('edges').open = true")
+        self.assertAlmostEqual(float(b.run("return document.querySelectorAll('.edge-list input')[2].value")), edges[2] / 25.4, delta=0.003)
+        b.run("const f = document.querySelectorAll('.edge-list input')[2]; f.value = 2; f.dispatchEvent(new Event('input', {bubbles: true}))")
+        self.assertAlmostEqual(b.run("return Number(document.querySelectorAll('.handle')[2].getAttribute('aria-valuenow'))"), 50.8, delta=0.06)
+        b.run("document.getElementById('put').click()")
+        self.assertAlmostEqual(float(b.run("return document.querySelector(\"[aria-label='Band 3: in wide']\").value")), (edges[2] - edges[1]) / 25.4, delta=0.005)
+        self.assertIn("whippings like it", b.text("#wraps"))
+        self.assertNotIn("mm", b.run("return ['intake', 'bands', 'match', 'job', 'stage'].map(id => document.getElementById(id).innerText).join(' ').replace(/px\\/mm/g, '')"))
+        self.all_is_well()
+
+    def test_a_rack_of_ten_thousand_spools_leaves_the_page_quick(self):
+        b = self.browser
+        with tempfile.TemporaryDirectory() as shop:
+            text = json.loads(pathlib.Path(f"{SOURCE}/palettes/demo-shop/spools.json").read_text())
+            few = text["spools"]
+            text["spools"] = [{**few[i % len(few)], "code": f"B{i}"} for i in range(10000)]
+            pathlib.Path(f"{shop}/spools.json").write_text(json.dumps(text))
+            self.bench = self.enterContext(Bench(os.environ["BINDHUE_COMMAND"], SOURCE, shop))
+            b.open(self.bench.address)
+            b.until("document.querySelectorAll('#spools tbody tr').length > 0", "the rack is told")
+            took = b.run("return performance.now()")
+            sizes = b.run("return performance.getEntriesByType('resource').filter(e => e.name.includes('/api/')).map(e => [e.name.replace(location.origin, ''), e.decodedBodySize])")
+            print(f"a rack of 10000 spools: told {took:.0f} ms after the page was asked for, {sizes}")
+            self.assertLess(sum(size for _, size in sizes), 400_000)
+            self.assertEqual(b.run("return document.querySelectorAll('#spools tbody tr').length"), 500)
+            self.assertIn("10000 spools: the first 500", b.text("#spools h3"))
+            b.type("#find", "b9987")
+            b.until("document.querySelectorAll('#spools tbody tr').length === 1", "one is found")
+            self.assertIn("B9987", b.text("#spools tbody tr"))
+            b.run("document.getElementById('underwrap').focus()")
+            b.run("document.getElementById('choices').open = true; document.getElementById('ask').hidden = false; document.getElementById('underwrap').focus()")
+            b.press(*"B9999")
+            b.until("[...document.querySelectorAll('#codes option')].map(o => o.value).join() === 'B9999'", "its code is offered")
+            self.all_is_well()
 
     def own_shop(self):
         """A copy of the demo shop that may be written to, and a bench on it."""
@@ -291,6 +489,19 @@ class Page(unittest.TestCase):
         b.run("document.getElementById('region').open = true; [...document.querySelectorAll('.numbers input')].forEach((f, i) => { f.value = [900, 700, 120, 8][i]; f.dispatchEvent(new Event('input')); })")
         b.run("document.querySelector('#region select').value = '0'; document.querySelector('#region button').click()")
         self.corrected(1)
+        # A region has neither width nor blank: both are asked for before it goes on a sheet.
+        b.until("!document.getElementById('put').disabled", "spools are ranked")
+        b.run("document.getElementById('put').click()")
+        self.assertIn("band 1 were not read", b.text("#sheet-said"))
+        self.assertIsNone(b.run("return document.getElementById('open').getAttribute('href')"))
+        fill = "const f = document.querySelector(`[aria-label='Band 1: ${arguments[0]}']`); f.value = arguments[1]; f.dispatchEvent(new Event('input'))"
+        b.run(fill, "mm wide", "31.5")
+        b.run(fill, "mm blank", "9.2")
+        self.assertEqual(b.text("#sheet-said"), "")
+        self.all_is_well()
+        b.open(b.run("return document.getElementById('open').href"))
+        for said in ("31.5", "9.2", "Thread to have at hand"):
+            self.assertIn(said, b.text("body"))
         self.all_is_well()
 
     def test_where_no_rod_is_found_a_region_can_be_given_on_the_photo_itself(self):
@@ -468,6 +679,8 @@ class Page(unittest.TestCase):
         b.press(TAB)
         self.assertEqual(b.run("return document.activeElement.className"), "skip")
         b.press(TAB)
+        self.assertEqual(b.run("return [document.activeElement.name, document.activeElement.value]"), ["purpose", "now"])
+        b.press(TAB)
         self.assertEqual(b.run("return document.activeElement.id"), "file")
         self.assertNotEqual(b.run("return getComputedStyle(document.activeElement).outlineStyle"), "none")
         self.read("door.jpg")
@@ -481,7 +694,7 @@ class Page(unittest.TestCase):
         b.press(SPACE)
         self.assertEqual(b.run("return [document.activeElement.value, document.activeElement.checked]"), ["white", True])
         b.until("document.getElementById('picks').innerText.includes('over white')", "white is ranked")
-        self.tab_to("[name=pick]")
+        self.tab_to("[name=pick]", 20)
         self.assertEqual(b.run("return [document.activeElement.name, document.activeElement.value]"), ["pick", "0"])
         second = b.run("return document.querySelectorAll('.pick .who b')[1].textContent")
         b.press(DOWN)

@@ -2,6 +2,8 @@
 
 #include <catch2/catch.hpp>
 
+#include "sheet/swatch.hpp"
+#include "shop/atomic_file.hpp"
 #include "shop/coat_tests.hpp"
 #include "support/command.hpp"
 #include "support/sample.hpp"
@@ -58,6 +60,42 @@ TEST_CASE("The note has the old look as read and the new one as the shop's coat 
     const auto pdf = customer_note_pdf(*note, Paper::letter);
     REQUIRE(pdf);
     CHECK(pdf->starts_with("%PDF"));
+}
+
+TEST_CASE("The note predicts over the ground that the job says, and draws the blank bare and coated beside old and new") {
+    const Kept kept;
+    const auto shop = Shop::open(kept.path, Access::change);
+    JobFile file = *load_job(*shop, "trout-4");
+    file.name = "trout-5";
+    file.job.bands[0].winding.underwrap_mm = 0.15;
+    file.job.bands[0].ground = "underwrap:R5-02";
+    const auto reading = read_file(job_folder(*shop, "trout-4") / "reading.json");
+    REQUIRE(create_job(*shop, file, {}, *reading));
+    const auto note = load_customer_note(*shop, "trout-5");
+    REQUIRE(note);
+    const auto model = load_coat_model(kept.path);
+    const Spool &spool = note->sheet.rack.find("R1-12")->spool, &under = note->sheet.rack.find("R5-02")->spool;
+    const auto expected = model->predict(spool.material, Schedule::finish, spool.size_mm, spool.reading_for({}), under.reading_for({}));
+    REQUIRE(expected);
+    CHECK(note->looks[0].new_look->lab.vector() == expected->lab.vector());
+    REQUIRE(note->blank);
+    REQUIRE(note->coated_blank);
+    CHECK(note->blank->lab.L == 17);
+    CHECK(note->coated_blank->lab.L < 17);
+    const std::string html = customer_note_html(*note);
+    CHECK_THAT(html, Contains("over an underwrap of R5-02") && Contains(screen_hex(note->blank->lab)) && Contains(screen_hex(note->coated_blank->lab)));
+    CHECK(customer_note_pdf(*note, Paper::a4));
+
+    file.name = "trout-6";
+    file.job.bands[0].ground = "white";
+    REQUIRE(create_job(*shop, file, {}, *reading));
+    CHECK_THAT(customer_note_html(*load_customer_note(*shop, "trout-6")), Contains("over a white underwrap:"));
+    file.name = "trout-7";
+    file.job.bands[0].ground = "underwrap:nobody";
+    REQUIRE(create_job(*shop, file, {}, *reading));
+    const auto none = load_customer_note(*shop, "trout-7");
+    REQUIRE_FALSE(none);
+    CHECK_THAT(none.error().what, Contains("nobody"));
 }
 
 TEST_CASE("The note tells the same difference as the ranking of the photo does") {

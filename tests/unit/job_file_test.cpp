@@ -52,6 +52,7 @@ TEST_CASE("A job is kept with its photos and found again, field by field") {
     const Shop shop = shop_with_thread(folder, 100);
     JobFile file = example();
     file.photos = {"photo-1.jpg"};
+    file.job.bands[1].ground = "underwrap:S1";
     file.unknown = R"({"customer":"none"})";
     file.unknown_in_bands = {R"({"guide":3})", ""};
     REQUIRE(create_job(shop, file, {{"photo-1.jpg", "bytes"}}, "{}"));
@@ -60,6 +61,9 @@ TEST_CASE("A job is kept with its photos and found again, field by field") {
     CHECK(*write_job(*kept) == *write_job(file));
     CHECK(kept->job.bands[0].schedule == Schedule::preserver_finish);
     CHECK_FALSE(kept->job.bands[1].schedule);
+    CHECK(kept->job.bands[0].ground.empty());
+    CHECK(kept->job.bands[1].ground == "underwrap:S1");
+    CHECK_FALSE(read_job(std::string(*write_job(file)).replace(write_job(file)->find("underwrap:S1"), 12, "mauve"), "j"));
     CHECK(kept->unknown.find("customer") != std::string::npos);
     CHECK(*read_file(job_folder(shop, "trout-4") / "photo-1.jpg") == "bytes");
     const auto all = load_jobs(shop);

@@ -99,11 +99,12 @@ TEST_CASE("Steps follow the schedules: no coat where none is wanted, preserver b
     Job all = trout().file.job;
     all.coats = 3;
     all.bands[0].winding.underwrap_mm = 0.15;
+    all.bands[0].ground = "underwrap:R9";
     std::vector<std::string> order;
     for (const WorkStep& step : order_of_work(all))
-        for (const char* key : {"test wrap", "underwraps", "Wind 3 wraps", "Preserver", "coat 1 of 3", "coat 3 of 3", "daylight and under"})
+        for (const char* key : {"test wrap", "wrap 1: an underwrap of R9", "Wind 3 wraps", "Preserver", "coat 1 of 3", "coat 3 of 3", "daylight and under"})
             if (step.what.find(key) != std::string::npos) order.emplace_back(key);
-    CHECK(order == std::vector<std::string>{"test wrap", "underwraps", "Wind 3 wraps", "Preserver", "coat 1 of 3", "coat 3 of 3", "daylight and under"});
+    CHECK(order == std::vector<std::string>{"test wrap", "wrap 1: an underwrap of R9", "Wind 3 wraps", "Preserver", "coat 1 of 3", "coat 3 of 3", "daylight and under"});
 }
 
 TEST_CASE("Texts that mean something to a page are only texts") {

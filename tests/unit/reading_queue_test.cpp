@@ -175,6 +175,42 @@ TEST_CASE("A second photo of the wrap is read with the first, and goes by the sa
     CHECK_FALSE(more("nobody", "door.jpg", ""));
 }
 
+TEST_CASE("A photo of the same thread elsewhere gives one band its colour and leaves the rest") {
+    ReadingQueue queue(on_sample_card());
+    const std::string first = add(queue, bytes_of("door.jpg"));
+    const PhotoState before = ended(queue, first);
+    REQUIRE(before.done);
+    const auto elsewhere = [&](std::size_t band, std::vector<std::uint8_t> photo) {
+        auto room = queue.room_for(photo.size());
+        return queue.add_elsewhere(first, band, std::move(*room), {std::move(photo), "door", "foot.jpg"});
+    };
+    CHECK_FALSE(elsewhere(0, {1}));
+    CHECK_FALSE(elsewhere(8, {1}));
+    const auto id = elsewhere(3, bytes_of("cane.jpg"));
+    REQUIRE(id);
+    const PhotoState after = ended(queue, *id);
+    REQUIRE(after.done);
+    const auto cane = read_photo(samples / "photos/cane.jpg", on_sample_card());
+    REQUIRE(cane);
+    const BandReading* longest = nullptr;
+    for (const BandReading& band : cane->bands)
+        if (band.role == BandRole::wrap && (longest == nullptr || band.length_mm > longest->length_mm)) longest = &band;
+    REQUIRE(longest != nullptr);
+    for (std::size_t i = 0; i < before.done->reading.bands.size(); ++i) {
+        const BandReading &then = before.done->reading.bands[i], &now = after.done->reading.bands[i];
+        CHECK(now.colour.lab.vector() == (i == 2 ? longest->colour.lab.vector() : then.colour.lab.vector()));
+        CHECK(now.length_mm == then.length_mm);
+    }
+    CHECK_THAT(after.done->reading.bands[2].warnings.at(0), Catch::Contains("foot.jpg"));
+    CHECK(after.done->photos.size() == 1);
+    REQUIRE(after.done->elsewhere.size() == 1);
+    CHECK(after.done->jpeg == before.done->jpeg);
+    // One that can't be read ends itself, and the reading stays.
+    const PhotoState bad = ended(queue, *elsewhere(3, {1, 2, 3}));
+    CHECK(bad.error);
+    CHECK(queue.state(first)->done);
+}
+
 TEST_CASE("Photos are kept with their readings up to so many bytes, one that several readings share once") {
     ReadingQueue queue(on_sample_card(), {.kept_bytes = 1200});
     const auto again = [&](const std::string& of) {

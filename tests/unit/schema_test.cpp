@@ -134,7 +134,7 @@ TEST_CASE("The schema of coat tests and their reader agree on every rule") {
 TEST_CASE("The schema of jobs and their reader agree on every rule") {
     const auto document = parse_json(R"({"format":"bindhue-job","version":1,"name":"trout-4","date":"2026-11-26","note":"","state":"open","coats":2,
         "film_mm":0.15,"one_guide":false,"bands":[{"spool":"S1","schedule":"finish","width_mm":30,"diameter_mm":10,"pitch_mm":0.15,"thread_mm":0.15,
-        "underwrap_mm":0,"layers":1,"count":2,"replaces":3}],"photos":["photo-1.jpg"],"taken":[{"spool":"S1","before_m":90,"after_m":70}]})", "job");
+        "underwrap_mm":0,"layers":1,"count":2,"replaces":3,"ground":"white"}],"photos":["photo-1.jpg"],"taken":[{"spool":"S1","before_m":90,"after_m":70}]})", "job");
     REQUIRE(document);
     Walk walk(json_file("palettes/job.schema.json"), *document,
               [](const Json& json) { return read_job(json.dump(), "j").has_value(); });
@@ -143,7 +143,7 @@ TEST_CASE("The schema of jobs and their reader agree on every rule") {
 }
 
 TEST_CASE("The schema of settings and their reader agree on every rule") {
-    const auto document = parse_json(R"({"format":"bindhue-settings","version":1,"shop_name":"Rods","units":"mm","paper":"a4","wrap":"wrap","guide":"guide",
+    const auto document = parse_json(R"({"format":"bindhue-settings","version":1,"shop_name":"Rods","units":"mm","paper":"a4","dates":"year-month-day","wrap":"wrap","guide":"guide",
         "preserver_h":12,"next_coat_h":18,"last_coat_h":48,"prices":{"currency":"EUR","wrap":12.5,"metre":0.2,"ml":1}})", "settings");
     REQUIRE(document);
     Walk walk(json_file("palettes/settings.schema.json"), *document,

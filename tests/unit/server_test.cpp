@@ -8,6 +8,7 @@
 
 #include <catch2/catch.hpp>
 #include <algorithm>
+#include <cctype>
 #include <chrono>
 #include <cmath>
 #include <fstream>
@@ -176,9 +177,16 @@ TEST_CASE("The rack is audited apart from other requests, and refused in words w
     REQUIRE(audited.status == 200);
     CHECK(audited.document().at("levels").size() == 3);
     CHECK(audited.document().at("gaps").size() == 15);
-    const json spools = bench.get("/api/shop").document().at("spools");
-    CHECK(spools.size() == 144);
-    CHECK(spools.at(0).at("lab").size() == 3);
+    CHECK(bench.get("/api/shop").document().at("spools_in_all") == 144);
+    const json all = bench.get("/api/spools").document(), some = bench.get("/api/spools?find=SCARLET+OAK&top=5").document(), three = bench.get("/api/spools?top=3").document();
+    CHECK(all.at("spools").size() == 144);
+    CHECK(all.at("spools").at(0).at("lab").size() == 3);
+    CHECK(some.at("in_all") == 144);
+    REQUIRE(some.at("spools").size() == 1);
+    CHECK(some.at("spools").at(0).at("code") == "R1-12");
+    CHECK(three.at("found") == 144);
+    CHECK(three.at("spools").size() == 3);
+    for (const char* bad : {"?top=0", "?top=501", "?top=x"}) CHECK(bench.get(std::string("/api/spools") + bad).status == 422);
     const Said refused = ended("jobs");
     CHECK(refused.status == 422);
     CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
@@ -224,21 +232,56 @@ TEST_CASE("A photo sent to the page is read, drawn and ranked") {
     }
 }
 
+namespace {
+
+// As it stands in an address or a form.
+std::string wrap_field(const std::string& text) {
+    std::string out = "&wrap=";
+    for (const unsigned char c : text) {
+        if (std::isalnum(c) != 0) {
+            out += static_cast<char>(c);
+        } else {
+            constexpr const char* digits = "0123456789ABCDEF";
+            out += {'%', digits[c / 16], digits[c % 16]};
+        }
+    }
+    return out;
+}
+
+const std::string two_wraps = wrap_field(R"({"band":3,"spool":"R1-12","schedule":"finish","ground":"blank"})") +
+                              wrap_field(R"({"band":6,"spool":"R1-12","schedule":"preserver+finish","ground":"underwrap:R5-02","count":3})");
+
+}  // namespace
+
 TEST_CASE("What is chosen becomes a job sheet that runs nothing") {
     const Running page;
     const std::string id = page.post(door()).document().at("id");
     REQUIRE(page.ended(id).at("state") == "done");
     const std::string sheet = "/api/readings/" + id + "/sheet.html";
-    const Said said = page.get(sheet + "?name=%3Cscript%3Etrout&wrap=3%7Cfinish%7C0%7CR1-12&wrap=6%7Cpreserver%2Bfinish%7C1%7CR1-12");
+    const Said said = page.get(sheet + "?name=%3Cscript%3Etrout" + two_wraps);
     CHECK(said.status == 200);
     CHECK_THAT(said.head, Catch::Contains("Content-Security-Policy: default-src 'none'; style-src 'unsafe-inline'"));
     CHECK(said.head.find("Content-Security-Policy") == said.head.rfind("Content-Security-Policy"));
     CHECK_THAT(said.body, Catch::Contains("R1-12") && Catch::Contains("preserver+finish") && Catch::Contains("&lt;script&gt;trout"));
     CHECK_THAT(said.body, !Catch::Contains("<script"));
-    for (const char* query : {"", "?wrap=", "?wrap=3", "?wrap=3%7Cfinish%7C0", "?wrap=0%7Cfinish%7C0%7CR1-12", "?wrap=8%7Cfinish%7C0%7CR1-12",
-                              "?wrap=3%7Cvarnish%7C0%7CR1-12", "?wrap=3%7Cfinish%7C2%7CR1-12", "?wrap=3%7Cfinish%7C0%7Cnobody",
-                              "?wrap=-1%7Cfinish%7C0%7CR1-12", "?wrap=3x%7Cfinish%7C0%7CR1-12"}) {
-        INFO(query);
+    CHECK_THAT(said.body, Catch::Contains("an underwrap of R5-02") && Catch::Contains("R5-02: "));
+    // Thirty are on one sheet, each with all that can be said of it, and more are not. (Of two that are the same to the letter the server hears one.)
+    std::string many;
+    for (int i = 0; i < 30; ++i) many += wrap_field(R"({"band":3,"spool":"R1-12","schedule":"preserver+finish","ground":"underwrap:R5-02","width_mm":33.25,"diameter_mm":9.85,"count":)" + std::to_string(10 + i) + "}");
+    CHECK(page.get(sheet + "?name=all" + many).status == 200);
+    CHECK(page.get(sheet + "?name=all" + many + wrap_field(R"({"band":3,"spool":"R1-12","schedule":"finish"})")).status == 422);
+    CHECK(page.get(sheet + "?name=none").status == 422);
+    for (const char* bad : {"0", "11", "x", "-1"}) CHECK(page.get(sheet + "?coats=" + bad + two_wraps).status == 422);
+    const Said three = page.get(sheet + "?coats=3&one_guide=1" + two_wraps);
+    CHECK_THAT(three.body, Catch::Contains("coat 3 of 3") && Catch::Contains("35 %"));
+    for (const char* wrap : {"", "3", "{", "[]", R"({"band":3,"spool":"R1-12"})", R"({"band":0,"spool":"R1-12","schedule":"finish"})", R"({"band":8,"spool":"R1-12","schedule":"finish"})",
+                             R"({"band":3,"spool":"R1-12","schedule":"varnish"})", R"({"band":3,"spool":"nobody","schedule":"finish"})",
+                             R"({"band":3,"spool":"R1-12","schedule":"finish","ground":"mauve"})", R"({"band":3,"spool":"R1-12","schedule":"finish","ground":"underwrap:nobody"})",
+                             R"({"band":3,"spool":"R1-12","schedule":"finish","width_mm":0})", R"({"band":3,"spool":"R1-12","schedule":"finish","width_mm":1e9})",
+                             R"({"band":3,"spool":"R1-12","schedule":"finish","diameter_mm":"9"})", R"({"band":3,"spool":"R1-12","schedule":"finish","count":0})",
+                             R"({"band":3.5,"spool":"R1-12","schedule":"finish"})"}) {
+        INFO(wrap);
+        const std::string query = "?name=one" + wrap_field(wrap);
         const Said refused = page.get(sheet + query);
         CHECK((refused.status == 422 || refused.status == 404));
         CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
@@ -255,8 +298,8 @@ TEST_CASE("What is chosen is kept as a job, with its photos and reading, as the 
                                     "\r\nContent-Length: " + std::to_string(door().size()) + "\r\n\r\n" + door()).document().at("id");
     const json state = page.ended(id);
     REQUIRE(state.at("state") == "done");
-    const std::string keep = "/api/readings/" + id + "/job", wraps = "&wrap=3%7Cfinish%7C0%7CR1-12&wrap=6%7Cpreserver%2Bfinish%7C1%7CR1-12";
-    for (const char* bad : {"name=trout-4", "name=..%2Fout&wrap=3%7Cfinish%7C0%7CR1-12", "name=&wrap=3%7Cfinish%7C0%7CR1-12", "name=t&wrap=9%7Cfinish%7C0%7CR1-12"}) {
+    const std::string keep = "/api/readings/" + id + "/job", &wraps = two_wraps;
+    for (const std::string& bad : {std::string("name=trout-4"), "name=..%2Fout" + two_wraps, "name=" + two_wraps, "name=t" + wrap_field(R"({"band":9,"spool":"R1-12","schedule":"finish"})")}) {
         INFO(bad);
         const Said refused = page.form(keep, bad);
         CHECK(refused.status == 422);
@@ -273,6 +316,11 @@ TEST_CASE("What is chosen is kept as a job, with its photos and reading, as the 
     const json file = json::parse(text_of(job / "job.json")), reading = json::parse(text_of(job / "reading.json"));
     CHECK(file.at("note") == "as it was");
     CHECK(file.at("bands").size() == 2);
+    CHECK(file.at("bands").at(0).at("ground") == "blank");
+    CHECK(file.at("bands").at(0).at("underwrap_mm") == 0);
+    CHECK(file.at("bands").at(1).at("ground") == "underwrap:R5-02");
+    CHECK(file.at("bands").at(1).at("underwrap_mm").get<double>() > 0.05);
+    CHECK(file.at("bands").at(1).at("count") == 3);
     CHECK(file.at("bands").at(0).at("width_mm") == state.at("reading").at("bands").at(2).at("length_mm"));
     CHECK(reading.at("photo") == "photo-1.jpg");
     CHECK(reading.at("bands").at(2).at("lab") == state.at("reading").at("bands").at(2).at("lab"));
@@ -334,6 +382,74 @@ TEST_CASE("A reading is corrected and a second photo joined over the wire, and n
     CHECK(joined.at("lights") == json::array({"", "tube"}));
     CHECK(joined.at("reading").at("bands").at(2).at("photos") == 2);
     CHECK(page.post(door(), "/api/readings?with=nobody").status == 404);
+    for (const char* band : {"0", "8", "x", ""}) CHECK(page.post(door(), "/api/readings?with=" + id + "&band=" + band).status == 404);
+
+    // Alone, a region has no width and no blank: a sheet wants both.
+    const std::string alone = region.document().at("id"), sheet = "/api/readings/" + alone + "/sheet.html?name=r";
+    const Said without = page.get(sheet + wrap_field(R"({"band":1,"spool":"R1-12","schedule":"finish","ground":"dark"})"));
+    CHECK(without.status == 422);
+    CHECK_THAT(without.document().at("what").get<std::string>(), Catch::Contains("width of band 1"));
+    CHECK(page.get(sheet + wrap_field(R"({"band":1,"spool":"R1-12","schedule":"finish","ground":"dark","width_mm":30})")).status == 422);
+    CHECK(page.get(sheet + wrap_field(R"({"band":1,"spool":"R1-12","schedule":"finish","ground":"dark","width_mm":30,"diameter_mm":9})")).status == 200);
+}
+
+TEST_CASE("Dry thread goes into the rack, all that a photo shows or none of it, and a test wrap among the coat tests") {
+    const TemporaryFolder folder;
+    const std::filesystem::path shop = folder.path / "shop";
+    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop);
+    const Running page({}, shop);
+    const auto read = [&](const char* photo) -> std::string {
+        const std::string sent = text_of(samples / "photos" / photo);
+        const std::string id = page.post(sent, std::string("/api/readings?light=door&camera=phone&name=") + photo).document().at("id");
+        CHECK(page.ended(id).at("state") == "done");
+        return id;
+    };
+    const std::string rack = text_of(shop / "spools.json"), tests = text_of(shop / "coat-tests.json");
+    const std::string put = "/api/readings/" + read("shelf.jpg") + "/spools";
+    for (const char* bad : {"changed=0", "spool=2", "spool=2%7C", "spool=%7Cred&material=nylon&size_mm=0.15", "spool=99%7Cred&material=nylon&size_mm=0.15", "spool=2%7Cred", "spool=2%7Cred&material=nylon",
+                            "spool=2%7Cred&material=wool&size_mm=0.15", "spool=2%7Cred&material=nylon&size_mm=x", "spool=2%7Cred&material=nylon&size_mm=9", "spool=2%7Cred&spool=4%7Cred&material=nylon&size_mm=0.15",
+                            "spool=2%7Cred&spool=4%7CR1-12&lot=other&material=nylon&size_mm=0.15"}) {
+        INFO(bad);
+        const Said refused = page.form(put, bad);
+        CHECK((refused.status == 422 || refused.status == 404));
+        CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
+    }
+    CHECK(text_of(shop / "spools.json") == rack);
+    const std::string three = "spool=2%7Cred&spool=4%7Cpale&spool=6%7Cgreen&material=nylon&size_mm=0.15";
+    const Said kept = page.form(put, three);
+    INFO(kept.body.substr(0, 500));
+    REQUIRE(kept.status == 201);
+    CHECK(kept.document().at("refused").is_null());
+    const std::string before = text_of(shop / "spools.json");
+    CHECK(json::parse(before).at("spools").size() == 147);
+
+    const std::string later = "/api/readings/" + read("shelf-later.jpg") + "/spools";
+    const Said drifted = page.form(later, three);
+    REQUIRE(drifted.status == 200);
+    CHECK(drifted.document().at("kept") == false);
+    CHECK_THAT(drifted.document().at("refused").at("what").get<std::string>(), Catch::Contains("pale by"));
+    CHECK(text_of(shop / "spools.json") == before);
+    CHECK(page.form(later, three + "&changed=1").status == 201);
+    CHECK(page.form("/api/readings/0123456789abcdef0123456789abcdef/spools", three).status == 404);
+
+    const std::string pair = "before=" + read("test-dry.jpg") + "&after=" + read("test-finished.jpg"), check = "/api/coats/check?" + pair;
+    for (const char* bad : {"", "&spool=nobody&schedule=finish", "&spool=R1-12&schedule=none", "&spool=R1-12&schedule=varnish", "&spool=R1-12&schedule=finish&ground=mauve",
+                            "&spool=R1-12&schedule=finish&before_band=99", "&spool=R1-12&schedule=finish&before_band=x"}) {
+        INFO(bad);
+        const Said refused = page.get(check + bad);
+        CHECK((refused.status == 422 || refused.status == 404));
+        CHECK_FALSE(refused.document().at("mend").get<std::string>().empty());
+    }
+    CHECK(page.get("/api/coats/check?before=x&after=y&spool=R1-12&schedule=finish").status == 404);
+    const Said checked = page.get(check + "&spool=R1-12&schedule=finish");
+    REQUIRE(checked.status == 200);
+    CHECK(checked.document().at("verdict") == "as expected");
+    CHECK(checked.document().at("kept") == false);
+    CHECK(text_of(shop / "coat-tests.json") == tests);
+    const Said added = page.form("/api/coats", pair + "&spool=R1-12&schedule=finish");
+    REQUIRE(added.status == 201);
+    CHECK(added.document().at("tests") == json::parse(tests).at("tests").size() + 1);
+    CHECK(json::parse(text_of(shop / "coat-tests.json")).at("tests").size() == added.document().at("tests"));
 }
 
 TEST_CASE("A frame of a camera is answered with what is to be mended") {

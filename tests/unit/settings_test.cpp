@@ -10,7 +10,7 @@ using namespace bindhue::capture;
 using Catch::Matchers::Contains;
 
 TEST_CASE("Settings come back as they were saved, with fields that are not ours") {
-    const char* const text = R"({"format":"bindhue-settings","version":1,"shop_name":"Rods & co","units":"inches","paper":"letter","wrap":"whip","guide":"ring",
+    const char* const text = R"({"format":"bindhue-settings","version":1,"shop_name":"Rods & co","units":"inches","paper":"letter","dates":"day-month-year","wrap":"whip","guide":"ring",
         "preserver_h":6,"last_coat_h":72.5,"shelf":"left","prices":{"currency":"EUR","wrap":12.5,"metre":0.2,"rush":3}})";
     const auto read = read_settings(text, "s");
     REQUIRE(read);
@@ -24,6 +24,7 @@ TEST_CASE("Settings come back as they were saved, with fields that are not ours"
     CHECK(again->shop_name == "Rods & co");
     CHECK(again->units == Units::inches);
     CHECK(again->paper == Paper::letter);
+    CHECK(again->dates == Dates::day_first);
     CHECK(again->preserver_h == 6.0);
     CHECK_FALSE(again->next_coat_h);
     CHECK(again->last_coat_h == 72.5);
@@ -43,6 +44,16 @@ TEST_CASE("The shop's words stand in its texts") {
     CHECK(in_words_of(british, "{Wraps} to wind: cut the {wrap} on the {guide} foot, {wraps} and {guides}") ==
           "Whippings to wind: cut the whipping on the ring foot, whippings and rings");
     CHECK(in_words_of({}, "{Wraps}, {guide}") == "Wraps, guide");
+}
+
+TEST_CASE("Dates are written as the shop writes them, and what is no date stays") {
+    Settings settings;
+    CHECK(date_of(settings, "2026-11-07") == "2026-11-07");
+    settings.dates = Dates::day_first;
+    CHECK(date_of(settings, "2026-11-07") == "7 November 2026");
+    settings.dates = Dates::month_first;
+    CHECK(date_of(settings, "2026-11-07") == "November 7, 2026");
+    for (const char* none : {"", "2026-13-07", "2026-11-00", "2026-11-7", "some day", "2026/11/07", "abcd-11-07"}) CHECK(date_of(settings, none) == none);
 }
 
 TEST_CASE("The command shows settings, changes what is given, and keeps nothing that would not read") {

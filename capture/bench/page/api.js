@@ -23,6 +23,8 @@ async function ask(path, options) {
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export const shop = () => ask("/api/shop");
+// Spools whose code, name, material, size or lot has the text in it. Answers {in_all, found, spools[]}.
+export const spoolsLike = (find, top, signal) => ask(`/api/spools?${new URLSearchParams({ find, top })}`, { signal });
 
 // Waits for a reading; `onState` hears where it stands. Answers {id, picture, reading}.
 async function readingOf({ id }, onState, signal) {
@@ -35,9 +37,9 @@ async function readingOf({ id }, onState, signal) {
   }
 }
 
-// about: {light, with}, `with` being the reading of another photo of the same wrap.
+// about: {light, camera, with, band}, `with` being the reading of another photo of the same wrap, or, with a band, of the same thread.
 export async function read(photo, about, onState, signal) {
-  return readingOf(await ask(`/api/readings?${new URLSearchParams(about)}`, { method: "POST", body: photo, signal }), onState, signal);
+  return readingOf(await ask(`/api/readings?${new URLSearchParams({ ...about, name: photo.name ?? "" })}`, { method: "POST", body: photo, signal }), onState, signal);
 }
 
 // how: {edges} or {region, band}
@@ -55,6 +57,11 @@ export async function lookAt(frame, rod, signal) {
   }
 }
 
+// form: the spools of bands, see enrol_answer.
+export const enrol = (id, form) => ask(`/api/readings/${id}/spools`, { method: "POST", body: form });
+// form: a test wrap before and after coating, see coat_check_answer.
+export const checkCoat = (form) => ask(`/api/coats/check?${form}`);
+export const keepCoat = (form) => ask("/api/coats", { method: "POST", body: form });
 export const keepJob = (id, form) => ask(`/api/readings/${id}/job`, { method: "POST", body: form });
 export const jobs = () => ask("/api/jobs");
 export const sheetOfJob = (name) => `/api/jobs/${name}/sheet.html`;
@@ -63,11 +70,13 @@ export const photoOfJob = (name, number) => `/api/jobs/${name}/photos/${number}`
 
 export const photoOf = (id) => `/api/readings/${id}/photo.jpg`;
 
-// wanted: {band, grounds, schedules, tolerance}
+// wanted: {band, grounds, schedules, tolerance, lights, old_finish: {amber, amber_bare, amber_coated} or nothing}
 export function matches(id, wanted, signal) {
   const query = new URLSearchParams({ band: wanted.band, tolerance: wanted.tolerance });
   for (const ground of wanted.grounds) query.append("ground", ground);
   for (const schedule of wanted.schedules) query.append("schedule", schedule);
+  for (const light of wanted.lights) query.append("light", light);
+  if (wanted.old_finish) for (const [name, value] of Object.entries({ as_new: 1, ...wanted.old_finish })) query.set(name, value);
   return ask(`/api/readings/${id}/matches?${query}`, { signal });
 }
 

@@ -1,6 +1,7 @@
 // The page's one flow: photo, reading, band, spools.
-import { keepJob, matches, photoOf, read, readAgain, Refused, shop } from "./api.js";
+import { matches, photoOf, read, readAgain, Refused, shop } from "./api.js";
 import { offerCamera } from "./camera.js";
+import "./coat_test.js";
 import "./coats.js";
 import { editEdges, regionTool } from "./correct.js";
 import { html, interval, inWords, one, sideBySide, spread, svg, swatch } from "./draw.js";
@@ -8,9 +9,13 @@ import { showJobs } from "./jobs.js";
 import { whereTheyDiffer } from "./plot.js";
 import { showRack } from "./rack.js";
 import { rodStrip, ruler } from "./rod.js";
+import { putOnSheet, scheduleWords, sheetOf } from "./sheet.js";
+import { offerCodes } from "./spools.js";
+import { asNew, offerPlaces, offerWish, wanted } from "./wish.js";
+import { lengthSaid, role } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const now = { id: null, reading: null, band: 0, result: null, pick: 0, job: new Map() }; // job: what is on the sheet, by band
+const now = { id: null, reading: null, band: 0, result: null, pick: 0 };
 let reading = null, ranking = null; // controllers of what is under way
 
 // ---- photo
@@ -55,13 +60,16 @@ async function follow(work) {
   }
 }
 
+const about = () => ({ light: $("light").value, camera: $("by").value });
+
 async function take(photo) {
   now.reading = null;
-  const cause = await follow((signal) => read(photo, { light: $("light").value }, progress, signal));
+  const cause = await follow((signal) => read(photo, about(), progress, signal));
   if (cause?.cardWasRead) showUnread(photo, cause.id);
 }
 
-const takeSecond = (photo) => follow((signal) => read(photo, { light: $("light").value, with: now.id }, progress, signal));
+const takeSecond = (photo) => follow((signal) => read(photo, { ...about(), with: now.id }, progress, signal));
+const takeShaded = (photo) => follow((signal) => read(photo, { ...about(), with: now.id, band: now.band }, progress, signal));
 const correct = (how) => follow((signal) => readAgain(now.id, how, progress, signal));
 
 // The card was read and the rod was not: a region of it may be, where the browser can show the photo.
@@ -89,21 +97,15 @@ function show(found) {
   const old = now.reading, places = (r) => r?.bands.map((b) => `${b.start_mm} ${b.length_mm}`).join();
   const before = old?.bands[now.band - 1];
   const alike = old && places(old) === places(found.reading); // then a colour alone was corrected
-  Object.assign(now, { id: found.id, reading: found.reading, lights: found.lights, band: 0, result: null, pick: 0, job: alike ? now.job : new Map() });
-  drawJob();
+  Object.assign(now, { id: found.id, reading: found.reading, lights: found.lights, band: 0, result: null, pick: 0 });
+  sheetOf(found.id, alike);
   for (const id of ["bands", "ask", "match", "found", "region", "more"]) $(id).hidden = false;
   $("region").open = $("edges").open = false;
   now.picture = found.picture;
   drawPicture(found);
   drawNotes();
   drawChips();
-  const bare = !found.reading.bands.some((b) => b.role === "blank");
-  const asRead = document.querySelector("[name=ground][value=blank]");
-  asRead.disabled = bare;
-  if (bare && asRead.checked) {
-    asRead.checked = false;
-    document.querySelector("[name=ground][value=dark]").checked = true;
-  }
+  offerPlaces(found.reading);
   const wraps = found.reading.bands.map((b, i) => ({ ...b, number: i + 1 })).filter((b) => b.role !== "blank");
   const middle = before && before.start_mm + before.length_mm / 2; // what was looked at stays so
   const same = before && wraps.find((b) => b.start_mm <= middle && middle <= b.start_mm + b.length_mm);
@@ -149,11 +151,20 @@ function drawNotes() {
   lines.push(...r.card.dropped.map((note) => `left out: ${note}`));
   const check = r.card.check_error;
   const photos = now.lights.length;
-  $("taken").textContent = photos > 1 ? `${photos} photos are read together${now.lights.some((light) => light) ? `: ${now.lights.map((light) => light || "light not said").join(", ")}` : ""}.` : "Two unlike lights tell more than one. Say above what it was taken under.";
+  $("taken").textContent = photos > 1
+    ? `${photos} photos are read together${now.lights.some((light) => light) ? `: ${now.lights.map((light) => light || "light not said").join(", ")}` : ""}.`
+    : "One photo is read. A second one helps in two cases:";
   const facts = [`${one(r.card.px_per_mm)} px/mm, ${r.card.tilt_degrees.toFixed(0)}° off square`];
-  if (r.blank_diameter_mm) facts.push(`blank ${one(r.blank_diameter_mm)} mm across`);
+  if (r.blank_diameter_mm) facts.push(`blank ${lengthSaid(r.blank_diameter_mm)} across`);
   if (check) facts.push(`check patches off by ${one(check.median)} CIEDE2000 (median), ${one(check.max)} at worst`);
   $("notes").replaceChildren(html("p", {}, facts.join(" · ")), html("ul", {}, ...lines.map((line) => html("li", {}, line))));
+}
+
+// Where a second photo would help, in a few words.
+function drawHelps() {
+  const doubt = Math.max(...spread(now.reading.bands[now.band - 1].covariance)), limit = $("tolerance").valueAsNumber;
+  $("helps").textContent = asNew() ? "helps if the thread has faded"
+    : now.lights.length === 1 && doubt > limit ? `would help: band ${now.band} is read to ± ${one(doubt)}, and passes within ${limit}` : "";
 }
 
 // ---- bands
@@ -165,7 +176,7 @@ function drawChips() {
     input.addEventListener("change", () => choose(i + 1));
     const [L, a, b] = spread(band.covariance).map(one);
     return html("label", { class: "chip" }, input, swatch(band), html("span", {},
-      html("b", {}, `${i + 1} ${band.role}`), ` ${one(band.length_mm)} mm, ${band.screen.words}`,
+      html("b", {}, `${i + 1} ${role(band)}`), ` ${band.length_mm > 0 ? `${lengthSaid(band.length_mm)}, ` : ""}${band.screen.words}`,
       html("small", {}, inWords(band.lab)), html("small", {}, `95 %: ± ${L}, ${a}, ${b}`)));
   });
   $("chips").replaceChildren($("chips").querySelector("legend"), ...chips);
@@ -176,6 +187,7 @@ function choose(number) {
   for (const input of document.querySelectorAll("[name=band]")) input.checked = Number(input.value) === number;
   for (const polygon of $("over").querySelectorAll("polygon.band"))
     polygon.classList.toggle("chosen", Number(polygon.dataset.band) === number);
+  $("shaded-band").textContent = number;
   drawStrips();
   drawCorrections();
   rank();
@@ -186,35 +198,25 @@ function drawStrips() {
   const pick = now.result?.candidates[now.pick];
   if (pick)
     lanes.push(html("div", { class: "lane" }, html("span", {}, `band ${now.band} in ${pick.spool}, finished`),
-      rodStrip(now.reading, { name: `The rod with ${pick.spool}`, chosen: 0, instead: { band: now.band, colour: pick }, choose })));
-  if (now.reading.bands.at(-1).length_mm > 0) lanes.push(html("div", { class: "lane scale" }, html("span", {}, "mm"), ruler(now.reading)));
+      rodStrip(now.reading, { name: `The rod with ${pick.spool}`, chosen: 0, instead: { band: now.band, colour: pick }, coated: surround(pick)?.coated, choose })));
+  if (now.reading.bands.at(-1).length_mm > 0) lanes.push(html("div", { class: "lane scale" }, ruler(now.reading)));
   $("strips").replaceChildren(...lanes);
 }
 
 // ---- spools
 
-function wanted() {
-  const ticked = (name) => [...document.querySelectorAll(`[name=${name}]:checked:not(:disabled)`)].map((input) => input.value);
-  const grounds = ticked("ground");
-  if ($("underwrap").value) grounds.push(`underwrap:${$("underwrap").value}`);
-  const schedules = ticked("schedule");
-  $("chosen").textContent = `over ${grounds.join(", ") || "nothing"}; ${schedules.join(", ") || "no schedule"}; within ${$("tolerance").value}`;
-  if (grounds.length === 0) throw new Refused("No ground is chosen.", "Tick at least one: what lies under the thread changes its colour.");
-  if (schedules.length === 0) throw new Refused("No schedule is chosen.", "Tick at least one.");
-  const tolerance = $("tolerance").valueAsNumber;
-  if (!(tolerance >= 0.1 && tolerance <= 20)) throw new Refused("The limit is no number from 0.1 to 20.", "2 is usual.");
-  return { band: now.band, grounds, schedules, tolerance };
-}
-
 async function rank() {
+  drawHelps();
+  $("put").disabled = !now.result; // of another band, or another reading
   ranking?.abort();
   ranking = new AbortController();
   const mine = ranking, { id, band } = now;
   try {
-    const result = await matches(id, wanted(), mine.signal);
+    const result = await matches(id, wanted(band), mine.signal);
     if (mine !== ranking || now.id !== id || now.band !== band) return;
     now.result = result;
     now.pick = 0;
+    $("put").disabled = false;
     $("match-status").textContent = `${result.candidates.length} spools for band ${band}`;
     drawPicks();
   } catch (cause) {
@@ -233,7 +235,11 @@ async function rank() {
 function drawPicks() {
   const { target, candidates, tolerance } = now.result;
   const band = now.reading.bands[now.band - 1];
-  $("target").textContent = `Band ${now.band}, ${band.role}, ${one(band.length_mm)} mm: ${target.screen.words}, ${inWords(target.lab)}, 95 %: ± ${spread(target.covariance).map(one).join(", ")}`;
+  const told = (colour) => `${colour.screen.words}, ${inWords(colour.lab)}, 95 %: ± ${spread(colour.covariance).map(one).join(", ")}`;
+  $("target").textContent = `Band ${now.band}, ${role(band)}${band.length_mm > 0 ? `, ${lengthSaid(band.length_mm)}` : ""}` + (target.now
+    ? `, as it was when new: ${told(target)}. As it looks now: ${told(target.now)}. The old finish lets ${target.transmittance_440.toFixed(2)} of the light at 440 nm through (95 %: ± ${(1.96 * target.transmittance_440_sd).toFixed(2)}). ` +
+      "Only amber is undone: if the thread has faded too, add a photo of it where the sun did not reach."
+    : `: ${told(target)}`);
   const most = Math.max(3 * tolerance, ...candidates.map((c) => c.interval[1]));
   $("picks").replaceChildren(...candidates.map((c, i) => {
     const input = html("input", { type: "radio", name: "pick", value: i });
@@ -242,21 +248,33 @@ function drawPicks() {
     const [low, high] = c.interval.map(one);
     const beyond = c.screen.in_srgb ? [] : [html("small", {}, "more vivid than an ordinary screen shows")];
     return html("li", {}, html("label", { class: "pick" }, input,
-      html("span", { class: "pairing" }, html("span", { class: "sides", "aria-hidden": "true" }, html("span", {}, "old"), html("span", {}, "new")), sideBySide(target, c)),
+      html("span", { class: "pairing" }, html("span", { class: "sides", "aria-hidden": "true" }, html("span", {}, target.now ? "as new" : "old"), html("span", {}, "new")), sideBySide(target, c, surround(c))),
       html("span", { class: "who" }, html("b", {}, c.spool), ` ${c.name}`, html("small", {}, `${c.material}, size ${c.size}`),
         html("small", {}, `${scheduleWords(c)} over ${c.ground}`),
-        html("small", {}, `${c.coats === 0 ? "no coats" : `${c.coats} coats`}${c.steps > c.coats ? " and an underwrap" : ""}`),
+        html("small", {}, `${c.coats === 0 ? "no coats" : c.coats === 1 ? "one coat" : `${c.coats} coats`}${c.steps > c.coats ? " and an underwrap" : ""}`),
         html("small", {}, c.coat_tests === 0 ? "no coat test yet: by optics alone" : `by ${c.coat_tests} coat ${c.coat_tests === 1 ? "test" : "tests"} of this shop`)),
       html("span", { class: "how-near" }, html("b", {}, one(c.delta_e)), " CIEDE2000", html("small", {}, `95 %: ${low} to ${high}`), interval(c, tolerance, most),
-        html("small", {}, `${chance(c.pass_chance)} chance to be within ${one(tolerance)}`)),
+        html("small", {}, `${chance(c.pass_chance)} chance to be within ${one(tolerance)}`), ...inLights(c)),
       html("span", { class: "leans" }, c.leans ? `leans ${c.leans}` : "leans no way that shows", html("small", {}, `${c.screen.words}, ${inWords(c.predicted_lab)}`),
         ...beyond, ...c.notes.map((note) => html("small", {}, note)))));
   }));
   drawPlot();
 }
 
+// The blank beside the wrap: bare as it was read, and under the coat.
+function surround(candidate) {
+  const bare = now.reading.bands.filter((b) => b.role === "blank").sort((one, other) => other.length_mm - one.length_mm)[0];
+  return bare && { bare, coated: candidate.schedule === "none" ? bare : now.result.coated_blank ?? bare };
+}
+
+// From the smoothest spectra that have the two colours: what two dyes do only a second photo shows.
+function inLights(candidate) {
+  if (!candidate.lights) return [];
+  const worst = candidate.lights.reduce((one, other) => (other.delta_e > one.delta_e ? other : one));
+  return [html("small", {}, `a guess under ${candidate.lights.map(({ light, delta_e }) => `${light}: ${one(delta_e)}`).join(", ")}${candidate.lights.length > 1 ? `; worst under ${worst.light}` : ""}`)];
+}
+
 const chance = (p) => (p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : `${(100 * p).toFixed(0)} %`);
-const scheduleWords = (c) => ({ none: "dry", finish: "finish", "preserver+finish": "preserver, then finish" })[c.schedule] ?? c.schedule;
 
 function drawPlot() {
   const fresh = now.result.candidates[now.pick];
@@ -264,7 +282,7 @@ function drawPlot() {
   if (fresh) $("put").textContent = `Put ${fresh.spool} on the job sheet for band ${now.band}`;
   if (!fresh) return $("plot").replaceChildren();
   $("plot").replaceChildren(whereTheyDiffer(now.result.target, fresh, fresh.spool),
-    html("p", {}, `Square: the old band. Circle: ${fresh.spool} when finished. Rings: where each may truly lie (95 %).`));
+    html("p", {}, `Square: the old band${now.result.target.now ? " as new" : ""}. Circle: ${fresh.spool} when finished. Rings: where each may truly lie (95 %).`));
 }
 
 function pick(i) {
@@ -273,60 +291,22 @@ function pick(i) {
   drawStrips();
 }
 
-// ---- job sheet
-
-function drawJob() {
-  const wraps = [...now.job].sort(([one], [other]) => one - other);
-  $("job").hidden = wraps.length === 0;
-  $("wraps").replaceChildren(...wraps.map(([band, c]) => {
-    const away = html("button", { type: "button", "aria-label": `Take off band ${band}` }, "Take off");
-    away.addEventListener("click", () => {
-      now.job.delete(band);
-      drawJob();
-      ($("job").hidden ? $("put") : $("open")).focus();
-    });
-    return html("li", {}, html("span", {}, `band ${band}: ${c.spool} ${c.name}, ${scheduleWords(c)} over ${c.ground} `), away);
-  }));
-  $("open").href = `/api/readings/${now.id}/sheet.html?${jobForm()}`;
-}
-
-function jobForm() {
-  const form = new URLSearchParams({ name: $("name").value });
-  for (const [band, c] of [...now.job].sort(([one], [other]) => one - other)) form.append("wrap", `${band}|${c.schedule}|${c.steps > c.coats ? 1 : 0}|${c.spool}`);
-  return form;
-}
-
 $("put").addEventListener("click", () => {
-  now.job.set(now.band, now.result.candidates[now.pick]);
-  drawJob();
+  putOnSheet(now.band, now.reading.bands[now.band - 1], now.reading.blank_diameter_mm, now.result.candidates[now.pick]);
   $("match-status").textContent = `Band ${now.band} is on the job sheet`;
-});
-$("name").addEventListener("input", drawJob);
-$("keep").addEventListener("click", async () => {
-  $("keep").disabled = true;
-  $("keep-said").textContent = "Keeping it";
-  try {
-    const form = jobForm();
-    form.set("note", $("note").value);
-    const { name } = await keepJob(now.id, form);
-    $("keep-said").textContent = `Kept as ${name}, with its photos and what was read on them`;
-    await showJobs();
-  } catch (cause) {
-    $("keep-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
-    if (!(cause instanceof Refused)) throw cause;
-  } finally {
-    $("keep").disabled = false;
-  }
 });
 
 // ---- start
 
-for (const [id, takes] of [["file", take], ["second", takeSecond]])
-  $(id).addEventListener("change", () => {
+for (const [id, takes] of [["file", take], ["second", takeSecond], ["shaded", takeShaded]]) {
+  const chosen = () => {
     const [photo] = $(id).files;
     if (photo) takes(photo);
     $(id).value = ""; // so that the same photo can be chosen again
-  });
+  };
+  $(id).addEventListener("change", chosen);
+  chosen(); // before this script was there
+}
 addEventListener("dragover", (event) => {
   event.preventDefault();
   document.body.classList.add("over");
@@ -340,23 +320,19 @@ addEventListener("drop", (event) => {
   const [photo] = event.dataTransfer.files;
   if (photo) take(photo);
 });
-offerCamera(take);
-let soon = 0;
-$("form").addEventListener("input", () => {
-  clearTimeout(soon);
-  soon = setTimeout(() => now.band && rank(), 200);
+offerCamera((photo, camera) => {
+  $("by").value = camera; // such a picture does not say it itself
+  take(photo);
 });
-$("form").addEventListener("submit", (event) => event.preventDefault());
-
-$("choices").open = matchMedia("(min-width: 60rem)").matches; // on a phone the spools come first
+offerWish(() => now.band && rank());
+offerCodes();
 
 try {
   const known = await shop();
   $("card").textContent = `${known.card.layout}, values ${known.card.trust}` +
-    (known.spools_error ? `. No spools: ${known.spools_error.what}` : `, ${known.spools.length} spools in the rack`);
-  for (const spool of known.spools)
-    $("underwrap").append(html("option", { value: spool.code }, `${spool.code} ${spool.name} (${spool.material} ${spool.size})`));
-  if (known.spools.length > 0) showRack(known.spools);
+    (known.spools_error ? `. No spools: ${known.spools_error.what}` : `, ${known.spools_in_all} spools in the rack`) +
+    (known.settings_error ? `. The shop's settings can't be read: ${known.settings_error.what}` : "");
+  await showRack(known);
   await showJobs();
 } catch (cause) {
   trouble(cause);

@@ -73,13 +73,13 @@ async function start() {
   }
 }
 
-// take(photo) reads what was taken.
+// take(photo, camera) reads what was taken; `camera`: what the browser calls it.
 export function offerCamera(take) {
   $("use-camera").addEventListener("click", () => (stream ? stop() : start()));
   $("shoot").addEventListener("click", async () => {
     drawn(1);
-    const photo = await blobOf("image/png");
+    const photo = await blobOf("image/png"), camera = stream.getVideoTracks()[0].label.slice(0, 60);
     stop();
-    take(photo);
+    take(photo, camera);
   });
 }

@@ -61,7 +61,7 @@ $("show-coats").addEventListener("click", async () => {
   try {
     const coats = await coatTests();
     $("coats-said").textContent = coats.tests === 0
-      ? "This shop has no coat test: every finished look is reckoned from optics alone. Keep some with bindhue coat add: 3 help, 20 settle it."
+      ? "This shop has no coat test: every finished look is reckoned from optics alone. Keep some below, or with bindhue coat add: 3 help, 20 settle it."
       : `${coats.tests} coat tests. Arrow: from dry to finished, its head in the finished colour. Square: what the other tests made expect. Ring: contradicted by the others.`;
     $("coat-tests").replaceChildren(...coats.groups.flatMap(told));
   } catch (cause) {

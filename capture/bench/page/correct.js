@@ -1,6 +1,7 @@
 // What the reading got wrong, put right by hand: where bands meet, and which part of the photo to read.
-import { html, one, svg } from "./draw.js";
+import { html, svg } from "./draw.js";
 import { rodStrip } from "./rod.js";
+import { fine, fineStep, length, lengthSaid, millimetres, unit } from "./words.js";
 
 const apart = 0.5; // millimetres: no band is shorter
 
@@ -28,11 +29,11 @@ export function editEdges(root, reading, chosen, apply) {
     const { handle, field, at } = edges[i];
     handle.style.left = `${(100 * (at - begin)) / (end - begin)}%`;
     handle.setAttribute("aria-valuenow", at.toFixed(1));
-    handle.setAttribute("aria-valuetext", `${one(at)} mm`);
+    handle.setAttribute("aria-valuetext", lengthSaid(at));
     const [low, high] = room(i);
     handle.setAttribute("aria-valuemin", low.toFixed(1));
     handle.setAttribute("aria-valuemax", high.toFixed(1));
-    if (document.activeElement !== field) field.value = at.toFixed(1);
+    if (document.activeElement !== field) field.value = fine(at);
   };
   const same = () => edges.length === found.length && edges.every((edge, i) => Math.abs(edge.at - found[i]) < 0.005);
   const changed = () => (read.disabled = back.disabled = same());
@@ -63,17 +64,17 @@ export function editEdges(root, reading, chosen, apply) {
         else return;
         event.preventDefault();
       });
-      edge.field = html("input", { type: "number", step: 0.1, inputmode: "decimal", "aria-label": `${name(i)}, mm` });
-      edge.field.addEventListener("input", () => Number.isFinite(edge.field.valueAsNumber) && move(i, edge.field.valueAsNumber));
+      edge.field = html("input", { type: "number", step: fineStep, inputmode: "decimal", "aria-label": `${name(i)}, ${unit}` });
+      edge.field.addEventListener("input", () => Number.isFinite(edge.field.valueAsNumber) && move(i, millimetres(edge.field.valueAsNumber)));
       edge.field.addEventListener("blur", () => place(i));
       edge.joined = html("button", { type: "button", class: "plain" }, `Join ${i + 1} and ${i + 2}`);
       edge.joined.addEventListener("click", () => join(i));
     }
     strip.replaceChildren(rodStrip(reading, { name: "The rod to correct", chosen: 0 }), ...edges.map((edge) => edge.handle));
-    list.replaceChildren(...edges.map((edge, i) => html("li", {}, html("span", {}, `${i + 1} | ${i + 2}`), edge.field, " mm ", edge.joined)));
+    list.replaceChildren(...edges.map((edge, i) => html("li", {}, html("span", {}, `${i + 1} | ${i + 2}`), edge.field, ` ${unit} `, edge.joined)));
     edges.forEach((_, i) => place(i));
     const long = longest();
-    divide.textContent = `Divide the band at ${one(long[0])} to ${one(long[1])} mm`;
+    divide.textContent = `Divide the band at ${length(long[0])} to ${lengthSaid(long[1])}`;
     divide.hidden = long[1] - long[0] < 2 * apart;
     changed();
   }

@@ -64,16 +64,19 @@ export function swatch(colour) {
     coloured(svg("rect", { x: 6, y: 6, width: 28, height: 28 }), colour));
 }
 
-// Old thread on the left and new on the right, without a gap between, as one lies beside the other on a rod.
-export function sideBySide(old, fresh) {
+// Old thread on the left and new on the right, without a gap between, as one lies beside the other on a rod; outside them the blank as it is and as it
+// will be under the coat, where it is known ({bare, coated}).
+export function sideBySide(old, fresh, blank) {
   const thread = threadDefs();
   const box = { y: 0, height: 40 };
-  return svg("svg", { class: "pair", viewBox: "0 0 200 40", preserveAspectRatio: "none", "aria-hidden": "true" },
+  return svg("svg", { class: "pair", viewBox: blank ? "-16 0 232 40" : "0 0 200 40", preserveAspectRatio: "none", "aria-hidden": "true" },
     thread.defs,
     coloured(svg("rect", { ...box, x: 0, width: 100.5 }), old),
     coloured(svg("rect", { ...box, x: 100, width: 100 }), fresh),
+    ...(blank ? [coloured(svg("rect", { y: 2, height: 36, x: -16, width: 16 }), blank.bare), coloured(svg("rect", { y: 2, height: 36, x: 200, width: 16 }), blank.coated)] : []),
     svg("rect", { ...box, x: 0, width: 200, fill: thread.turns, mask: thread.mask }),
-    svg("rect", { ...box, x: 0, width: 200, fill: thread.round }));
+    svg("rect", { ...box, x: 0, width: 200, fill: thread.round }),
+    ...(blank ? [-16, 200].map((x) => svg("rect", { y: 2, height: 36, x, width: 16, fill: thread.round })) : []));
 }
 
 // Expected CIEDE2000 and its 95 % interval against the limit.

@@ -1,15 +1,16 @@
 // The jobs that the shop keeps.
 import { jobs, noteOfJob, photoOfJob, Refused, sheetOfJob } from "./api.js";
-import { html, inWords, one } from "./draw.js";
+import { html, inWords } from "./draw.js";
 import { rodStrip } from "./rod.js";
+import { lengthSaid, role, threadSaid } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 
 function entry(job) {
   const wraps = job.wraps.map((wrap) =>
-    `${wrap.count > 1 ? `${wrap.count} × ` : ""}${one(wrap.width_mm)} mm in ${wrap.spool || "a spool not chosen yet"}${wrap.schedule ? `, ${wrap.schedule}` : ""}`);
-  const parts = [html("p", {}, html("b", {}, job.name), ` ${job.date}${job.done ? ", done" : ""}${job.note ? `: ${job.note}` : ""}`),
-    html("p", {}, `${wraps.join("; ")}. Thread: ${one(job.metres)} m.`)];
+    `${wrap.count > 1 ? `${wrap.count} × ` : ""}${lengthSaid(wrap.width_mm)} in ${wrap.spool || "a spool not chosen yet"}${wrap.schedule ? `, ${wrap.schedule}` : ""}${wrap.ground ? ` over ${wrap.ground}` : ""}`);
+  const parts = [html("p", {}, html("b", {}, job.name), ` ${job.date_said}${job.done ? ", done" : ""}${job.note ? `: ${job.note}` : ""}`),
+    html("p", {}, `${wraps.join("; ")}. Thread: ${threadSaid(job.metres)}.`)];
   if (job.trouble) parts.push(html("p", {}, `${job.trouble.what} ${job.trouble.mend}`));
   else parts.push(html("p", {}, html("a", { href: sheetOfJob(job.name), target: "_blank", rel: "noopener" }, `Open the sheet of ${job.name}`), " ",
     html("a", { href: noteOfJob(job.name), target: "_blank", rel: "noopener" }, "and the customer's note")));
@@ -19,7 +20,7 @@ function entry(job) {
     more.addEventListener("toggle", () => { // photos are large: not before they are looked at
       if (!more.open || inside.childNodes.length > 0) return;
       if (job.rod) inside.append(html("div", { class: "lane" }, rodStrip(job.rod, { name: `The old rod of ${job.name}`, chosen: 0 })),
-        html("ul", {}, ...job.rod.bands.map((band, i) => html("li", {}, `${i + 1} ${band.role} ${one(band.length_mm)} mm, ${band.screen.words}, ${inWords(band.lab)}`))));
+        html("ul", {}, ...job.rod.bands.map((band, i) => html("li", {}, `${i + 1} ${role(band)} ${lengthSaid(band.length_mm)}, ${band.screen.words}, ${inWords(band.lab)}`))));
       job.photos.forEach((photo, i) => {
         const link = html("a", { href: photoOfJob(job.name, i + 1), target: "_blank", rel: "noopener" }, photo);
         const shown = /\.(jpe?g|png)$/i.test(photo) ? [html("img", { src: photoOfJob(job.name, i + 1), alt: `Photo ${i + 1} of ${job.name}` })] : [];

@@ -1,6 +1,8 @@
 // The rack: its spools, what they serve when finished, gaps and twins, drawn and in words and numbers.
-import { rackAudit, Refused } from "./api.js";
+import { rackAudit, Refused, spoolsLike } from "./api.js";
 import { coloured, html, inWords, one, svg, swatch, table } from "./draw.js";
+import { offerEnrol } from "./enrol.js";
+import { thickness, threadSaid, unit } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const mostRows = 500;
@@ -47,28 +49,37 @@ function notesOf(audit) {
     for (const code of spools) note(code, `twin of ${spools.filter((other) => other !== code).join(", ")}`);
   for (const code of audit?.unneeded ?? []) note(code, "not needed");
   for (const { spool, needed_m, left_m, runs_out } of audit?.stock ?? [])
-    note(spool, runs_out ? `runs out: ${one(needed_m - left_m)} m short for the open jobs` : `${one(needed_m)} m for the open jobs`);
+    note(spool, runs_out ? `runs out: ${threadSaid(needed_m - left_m)} short for the open jobs` : `${threadSaid(needed_m)} for the open jobs`);
   return notes;
 }
 
-function drawSpools(spools, audit) {
-  const notes = notesOf(audit);
-  const shown = spools.slice(0, mostRows);
+let audit = null, looking = null;
+async function drawSpools() {
+  looking?.abort();
+  looking = new AbortController();
+  const { in_all, found, spools } = await spoolsLike($("find").value.trim(), mostRows, looking.signal);
+  const notes = notesOf(audit), looked = $("find").value.trim() !== "";
+  const heading = looked ? `${found} of ${in_all} spools have that in them` : `${in_all} spools`;
   $("spools").replaceChildren(
-    html("h3", {}, shown.length < spools.length ? `The first ${shown.length} of ${spools.length} spools; all with bindhue spool list` : `${spools.length} spools`),
-    table("Spools", ["spool", "name", "dry colour", "L* a* b*", "material", "size", "mm", "lot", "left m", "note"],
-      shown.map((s) => [
-        s.code, s.name, [swatch(s), s.screen.words], inWords(s.lab), s.material, s.size, s.size_mm.toFixed(2), s.lot,
-        s.metres_left === null ? "not known" : s.metres_left.toFixed(0), (notes.get(s.code) ?? []).join("; "),
+    html("h3", { role: "status" }, spools.length < found ? `${heading}: the first ${spools.length}; name one to find others` : heading),
+    table("Spools", ["spool", "name", "dry colour", "L* a* b*", "material", "size", unit, "lot", "left", "note"],
+      spools.map((s) => [
+        s.code, s.name, [swatch(s), s.screen.words], inWords(s.lab), s.material, s.size, thickness(s.size_mm), s.lot,
+        s.metres_left === null ? "not known" : threadSaid(s.metres_left), (notes.get(s.code) ?? []).join("; "),
       ])));
 }
+const trouble = (cause) => {
+  if (cause.name === "AbortError") return;
+  $("rack-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong. Load it again.";
+  if (!(cause instanceof Refused)) throw cause;
+};
 
 function list(name, items, otherwise) {
   return [html("h3", {}, name), items.length > 0 ? html("ul", {}, ...items.map((item) => html("li", {}, item))) : html("p", {}, otherwise)];
 }
 
 function drawAudit(audit) {
-  const missing = audit.stock.filter((s) => !s.in_rack).map((s) => `${s.spool} is not in the rack: ${one(s.needed_m)} m for the open jobs`);
+  const missing = audit.stock.filter((s) => !s.in_rack).map((s) => `${s.spool} is not in the rack: ${threadSaid(s.needed_m)} for the open jobs`);
   $("audit").replaceChildren(
     html("figure", {}, html("div", { class: "discs" }, ...audit.levels.map((level, i) => disc(level, i, audit))),
       html("figcaption", {}, "Hue round, chroma (C*) outwards. Dots: how the spools look when finished, in their colours. Light areas: asked for, and no spool " +
@@ -84,26 +95,30 @@ function drawAudit(audit) {
     html("p", {}, audit.rests_words));
 }
 
-// The section, once it is known what spools there are.
-export function showRack(spools) {
-  let asking = null;
+// The section, once it is known what there is.
+export async function showRack({ spools_in_all: count, materials }) {
+  let asking = null, soon = 0;
   $("rack").hidden = false;
-  drawSpools(spools, null);
+  offerEnrol(materials, () => drawSpools().catch(trouble));
+  $("asked").hidden = $("look").hidden = $("find").parentElement.hidden = count === 0;
+  $("find").addEventListener("input", () => {
+    clearTimeout(soon);
+    soon = setTimeout(() => drawSpools().catch(trouble), 150);
+  });
   $("look").addEventListener("click", async () => {
     asking?.abort();
     asking = new AbortController();
     const mine = asking;
     $("rack-said").textContent = "Looking at the rack: some seconds";
     try {
-      const audit = await rackAudit(document.querySelector("[name=asked]:checked").value, mine.signal);
-      $("rack-said").textContent = audit.served_words;
+      audit = await rackAudit(document.querySelector("[name=asked]:checked").value, mine.signal);
       drawAudit(audit);
-      drawSpools(spools, audit);
+      await drawSpools();
+      $("rack-said").textContent = audit.served_words;
     } catch (cause) {
-      if (cause.name === "AbortError") return;
-      $("audit").replaceChildren();
-      $("rack-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong. Load it again.";
-      if (!(cause instanceof Refused)) throw cause;
+      if (cause.name !== "AbortError") $("audit").replaceChildren();
+      trouble(cause);
     }
   });
+  if (count > 0) await drawSpools().catch(trouble);
 }
