@@ -164,11 +164,11 @@ struct JobCommand {
     }
 
     static void print(const Job& job, const SpoolFile& rack) {
-        Table wraps({"spool", "schedule", "wraps", "width mm", "blank mm", "layers", "turns each", "wound m each", "ends m each"});
+        Table wraps({"spool", "schedule", "wraps", "width mm", "blank mm", "layers", "over", "turns each", "wound m each", "ends m each"});
         for (const WantedBand& band : job.bands)
             wraps.add({band.spool.empty() ? "-" : band.spool, band.schedule ? std::string(bindhue::name(*band.schedule)) : "-",
                        std::to_string(band.count), number("%.1f", band.winding.width_mm), number("%.1f", band.winding.diameter_mm),
-                       std::to_string(band.winding.layers), number("%.0f", turns(band.winding)),
+                       std::to_string(band.winding.layers), band.ground.empty() ? (band.winding.underwrap_mm > 0 ? "an underwrap" : "-") : band.ground, number("%.0f", turns(band.winding)),
                        number("%.2f", wound_metres(band.winding)), number("%.1f", end_metres(band.winding))});
         std::cout << wraps.text() << '\n';
         const Takes takes = bindhue::takes(job);
