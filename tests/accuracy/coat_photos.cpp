@@ -283,11 +283,11 @@ void print(const std::map<std::string, int>& refusals) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    // coat_photos FIRST_SEED COUNT [FOLDER [sticks|aged|matches]]
+    // coat_photos FIRST_SEED COUNT [FOLDER|- [sticks|aged|matches]]; photos that are in the folder already are not drawn again
     if (argc < 3) return 2;
     const int first = std::atoi(argv[1]), count = std::atoi(argv[2]);
     const Desk own;
-    const fs::path folder = argc > 3 ? fs::path(argv[3]) : own.path;
+    const fs::path folder = argc > 3 && std::string(argv[3]) != "-" ? fs::path(argv[3]) : own.path;
     const std::string only = argc > 4 ? argv[4] : "";
     fs::create_directories(folder);
     bool sound = true;
