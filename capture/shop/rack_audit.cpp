@@ -91,7 +91,7 @@ std::string rests_in_words(const RackAudit& found) {
     for (std::size_t i = 0; i < found.looks.size(); ++i) tested += found.tests_behind(i) > 0;
     const std::string how = tested == 0 ? "from optics, for this shop has no coat test of these materials"
                                         : std::to_string(100 * tested / found.looks.size()) +
-                                              " % of them by coat tests of their kind and the rest from optics and what those tests let guess";
+                                              " % of them by coat tests of this shop and the rest from optics and what those tests let guess";
     return "Finished looks are predicted, " + how + ": make a test wrap before you buy.";
 }
 
