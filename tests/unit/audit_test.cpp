@@ -201,8 +201,8 @@ TEST_CASE("Finished looks are those that the ranking predicts") {
         const auto predicted = learned.predict(s.material, look.schedule, s.size_mm, s.readings[0], two_grounds[look.ground].colour);
         REQUIRE(predicted);
         CHECK(look.lab.vector() == predicted->lab.vector());
-        const bool tested = s.material == Material::nylon && look.schedule == Schedule::finish;
-        CHECK((ciede2000(look.lab, (*looks)[i].lab) > 0.5) == tested);
+        // Other kinds may borrow from it.
+        if (s.material == Material::nylon && look.schedule == Schedule::finish) CHECK(ciede2000(look.lab, (*looks)[i].lab) > 0.5);
     }
 }
 

@@ -121,6 +121,9 @@ TEST_CASE("The schema of coat tests and their reader agree on every rule") {
     test["finished"] = {20, 35, 21};
     const Json covariance = Json::parse("[1, 2, 2, 0.1, 0, 0]");
     for (const char* field : {"ground_covariance", "dry_covariance", "finished_covariance"}) test[field] = covariance;
+    test["product"] = "the shop's finish";
+    test["build"] = "thin";
+    test["coats"] = 3;
     test["source"] = "a stick";
     test["date"] = "2026-11-26";
     Json document{{"format", "bindhue-coat-tests"}, {"version", 2}};

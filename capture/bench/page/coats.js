@@ -44,7 +44,7 @@ function plot(group) {
 
 function told(group) {
   const h = group.held_out;
-  const good = h ? `What the others make expect is off by ${one(h.median)} CIEDE2000 (median), 95 % within ${one(h.p95)}.` : "One test is not foretold by others: expected is by optics alone.";
+  const good = h ? `What the others make expect is off by ${one(h.median)} CIEDE2000 (median), 95 % within ${one(h.p95)}.` : "One test is not foretold by others: expected is by optics, and by tests of other kinds where there are some.";
   const rows = group.rows.map((row) => [
     String(row.number), [swatch(row.dry), row.dry.screen.words, html("small", {}, inWords(row.dry.lab))],
     [swatch(row.finished), row.finished.screen.words, html("small", {}, inWords(row.finished.lab))],
