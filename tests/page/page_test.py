@@ -600,7 +600,7 @@ class Page(unittest.TestCase):
                 for text, value in zip(told, lab):
                     self.assertAlmostEqual(float(text), value, delta=0.0501)
         # The arrow's head lies where the finished colour does: further down the darker it is.
-        first = b.run("return [...document.querySelectorAll('.coat')[0].querySelectorAll('g:nth-of-type(even) circle')].map(c => Number(c.getAttribute('cy')))")
+        first = b.run("return [...document.querySelectorAll('.coat')[0].querySelectorAll('g:nth-of-type(even) circle.dot')].map(c => Number(c.getAttribute('cy')))")
         shown = [row for row in rows[:len(first)]]
         light = [float(re.findall(r"L\* (\S+)", row)[1]) for row in shown]
         self.assertEqual(sorted(range(len(first)), key=lambda i: first[i]), sorted(range(len(light)), key=lambda i: -light[i]))
