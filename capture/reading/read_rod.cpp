@@ -316,11 +316,10 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     }
     std::vector<Segment> whole = segments;
     if (const auto frame = options.edges_mm ? std::nullopt : find_frame(segments, bodies)) {
-        char text[220];
-        std::snprintf(text, sizeof text, "something covers part of the rod from %.0f to %.0f mm, as a guide does (or thread of two greys): it is left out, and wraps beside it are read away from its feet. "
-                                         "Turn the rod so that a guide faces away",
-                      segments[frame->first].begin_mm, segments[frame->end - 1].end_mm);
-        out.warnings.push_back(text);
+        out.warnings.push_back("something covers part of the rod from " + std::to_string(std::lround(segments[frame->first].begin_mm)) + " to " +
+                               std::to_string(std::lround(segments[frame->end - 1].end_mm)) +
+                               " mm, as a guide does (or thread of two greys): it is left out, and wraps beside it are read away from its feet. "
+                               "Turn the rod so that a guide faces away");
         whole = leave_out(*frame, segments, features, bodies, fit);
         bodies = body_colours(skin, segments, fit, facing, camera);
     }
@@ -371,12 +370,12 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
                 set_colour(band, photo, fit, body.linear, body.covariance);
                 band.strands.push_back({band.colour, strand == 0 ? 1 - *share_of[i] : *share_of[i]});
             }
-        if (share_of[i])
-            band.warnings.push_back("thread of two colours: " + in_words(band.strands[0]) + " and " + in_words(band.strands[1]) +
-                                    "; the band's colour is their mean. Look for thread of both, not of the mean");
         set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance);
         band.pitch_mm = features[i].pitch_mm;
         band.warnings = bodies[i].warnings;
+        if (share_of[i])
+            band.warnings.push_back("thread of two colours: " + in_words(band.strands[0]) + " and " + in_words(band.strands[1]) +
+                                    "; the band's colour is their mean. Look for thread of both, not of the mean");
         warn_of_clipping(fit, bodies[i].linear, band.warnings);
         if (band.role != BandRole::blank && !band.pitch_mm)
             band.warnings.push_back("thread pitch not resolved in this picture");

@@ -39,7 +39,9 @@ Split split_in_two(const std::vector<Place>& places) {
     mean /= n;
     const double variance = squares / n - mean * mean;
     out.middle = mean;
-    for (int round = 0; round < 30; ++round) {
+    double before = out.middle - 1;
+    for (int round = 0; round < 30 && out.middle != before; ++round) {
+        before = out.middle;
         double low = 0, high = 0, highs = 0;
         for (const Place& p : places)
             if (p.along > out.middle) {
@@ -121,12 +123,14 @@ std::optional<TwoColours> two_colours(const Skin& skin, std::span<const Segment>
     Chroma mean{};
     for (const Segment& run : runs) {
         const std::size_t first = places.size();
+        const double from = std::max(begin, run.begin_mm), to = std::min(end, run.end_mm);
+        const auto first_column = static_cast<std::size_t>(std::max(0.0, (from - skin.s_begin) / skin.ds));
         for (std::size_t r = 0; r < skin.theta.size(); ++r) {
             if (std::abs(skin.theta[r] - facing_theta) > strip_half_width) continue;
-            for (std::size_t c = 0; c < skin.columns; ++c) {
+            for (std::size_t c = first_column; c < skin.columns && skin.s_of(c) < to; ++c) {
                 const double s = skin.s_of(c);
                 const Vector3& v = skin.at(r, c);
-                if (s < std::max(begin, run.begin_mm) || s >= std::min(end, run.end_mm) || !std::isfinite(v[0])) continue;
+                if (s < from || !std::isfinite(v[0])) continue;
                 Place p{r * skin.columns + c, s, {v[0] / white[0] - v[1] / white[1], v[2] / white[2] - v[1] / white[1]}, 0};
                 for (std::size_t k = 0; k < 2; ++k) mean[k] += p.chroma[k];
                 places.push_back(p);
@@ -150,19 +154,22 @@ std::optional<TwoColours> two_colours(const Skin& skin, std::span<const Segment>
         yy += p.chroma[1] * p.chroma[1];
     }
     const double turn = 0.5 * std::atan2(2 * xy, xx - yy);
-    for (Place& p : places) p.along = p.chroma[0] * std::cos(turn) + p.chroma[1] * std::sin(turn);
+    double variance = 0;
+    for (Place& p : places) {
+        p.along = p.chroma[0] * std::cos(turn) + p.chroma[1] * std::sin(turn);
+        variance += p.along * p.along / static_cast<double>(places.size());
+    }
+    // Two groups explain no more than there is: most threads of one colour are told here.
+    const double wanted = std::max(least_apart, least_apart_of_own * std::hypot(mean[0], mean[1]));
+    if (variance < least_share * (1 - least_share) * wanted * wanted) return std::nullopt;
     const Split split = split_in_two(places);
     const double apart = split.high - split.low;
     if (!(split.between > least_split) || split.share_high < least_share || split.share_high > 1 - least_share ||
-        apart < least_apart || apart < least_apart_of_own * std::hypot(mean[0], mean[1]))
+        apart < wanted)
         return std::nullopt;
 
     RoundTheRod round(begin, end);
-    double variance = 0;
-    for (const Place& p : places) {
-        round.add(p);
-        variance += p.along * p.along / static_cast<double>(places.size());
-    }
+    for (const Place& p : places) round.add(p);
     const double usual = round.variance(begin, end);
     if (usual < least_round * variance) return std::nullopt;
     for (const Segment& run : runs)
