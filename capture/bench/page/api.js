@@ -7,6 +7,9 @@ export class Refused extends Error {
   }
 }
 
+// What somebody is told of what went wrong.
+export const toldOf = (cause) => (cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.");
+
 async function ask(path, options) {
   let response, said;
   try {

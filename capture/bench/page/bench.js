@@ -1,5 +1,5 @@
 // The page's one flow: photo, reading, band, spools.
-import { matches, photoOf, read, readAgain, Refused, shop } from "./api.js";
+import { matches, photoOf, read, readAgain, Refused, toldOf, shop } from "./api.js";
 import { offerCamera } from "./camera.js";
 import "./coat_test.js";
 import "./coats.js";
@@ -226,7 +226,7 @@ async function rank() {
     $("putting").hidden = true;
     $("plot").replaceChildren();
     $("target").textContent = "";
-    $("match-status").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    $("match-status").textContent = toldOf(cause);
     if (!(cause instanceof Refused)) throw cause;
   }
   drawStrips();

@@ -1,5 +1,5 @@
 // A camera of this machine: what is to be mended, told while it is held, and a picture taken at its full size.
-import { lookAt, Refused } from "./api.js";
+import { lookAt, Refused, toldOf } from "./api.js";
 import { html } from "./draw.js";
 
 const $ = (id) => document.getElementById(id);
@@ -68,7 +68,7 @@ async function start() {
   } catch (cause) {
     if (cause.name === "AbortError") return;
     stop();
-    $("no-camera").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    $("no-camera").textContent = toldOf(cause);
     if (!(cause instanceof Refused)) throw cause;
   }
 }

@@ -1,5 +1,5 @@
 // A test wrap read dry and when its coat has cured: did the coat do what was to be expected? And kept, so that the shop learns from it.
-import { checkCoat, keepCoat, read, Refused } from "./api.js";
+import { checkCoat, keepCoat, read, Refused, toldOf } from "./api.js";
 import { html, inWords, one, swatch, table } from "./draw.js";
 import { lengthSaid, role, words } from "./words.js";
 
@@ -14,7 +14,7 @@ const done = { before: null, after: null }; // readings
 
 const say = (cause) => {
   if (cause.name === "AbortError") return;
-  said.textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+  said.textContent = toldOf(cause);
   if (!(cause instanceof Refused)) throw cause;
 };
 

@@ -1,5 +1,5 @@
 // What coating did: the shop's coat tests as shifts from dry to finished, what was to be expected beside what was seen.
-import { coatTests, Refused } from "./api.js";
+import { coatTests, Refused, toldOf } from "./api.js";
 import { coloured, html, inWords, one, svg, swatch, table } from "./draw.js";
 
 const $ = (id) => document.getElementById(id);
@@ -66,7 +66,7 @@ $("show-coats").addEventListener("click", async () => {
     $("coat-tests").replaceChildren(...coats.groups.flatMap(told));
   } catch (cause) {
     $("coat-tests").replaceChildren();
-    $("coats-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    $("coats-said").textContent = toldOf(cause);
     if (!(cause instanceof Refused)) throw cause;
   }
 });

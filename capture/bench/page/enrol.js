@@ -1,5 +1,5 @@
 // Spools into the rack by a photo of their dry thread: a code beside each band, and all are kept or none.
-import { enrol, read, Refused } from "./api.js";
+import { enrol, read, Refused, toldOf } from "./api.js";
 import { html, inWords, one, spread, swatch, table } from "./draw.js";
 import { lengthSaid } from "./words.js";
 
@@ -32,7 +32,7 @@ export function offerEnrol(materials, kept) {
 
   const say = (cause) => {
     if (cause.name === "AbortError") return;
-    said.textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    said.textContent = toldOf(cause);
     if (!(cause instanceof Refused)) throw cause;
   };
 

@@ -1,5 +1,5 @@
 // The jobs that the shop keeps.
-import { jobs, noteOfJob, photoOfJob, Refused, sheetOfJob } from "./api.js";
+import { jobs, noteOfJob, photoOfJob, Refused, toldOf, sheetOfJob } from "./api.js";
 import { html, inWords } from "./draw.js";
 import { rodStrip } from "./rod.js";
 import { lengthSaid, role, threadSaid } from "./words.js";
@@ -39,7 +39,7 @@ export async function showJobs() {
       all.left_off > 0 ? `The newest ${all.jobs.length}; ${all.left_off} more are in the shop's folder.` : "";
     $("kept").replaceChildren(...all.jobs.map(entry));
   } catch (cause) {
-    $("jobs-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    $("jobs-said").textContent = toldOf(cause);
     if (!(cause instanceof Refused)) throw cause;
   }
   $("jobs").hidden = false;

@@ -1,5 +1,5 @@
 // What was chosen, wrap by wrap: the sheet to print, and the job to keep.
-import { keepJob, Refused } from "./api.js";
+import { keepJob, Refused, toldOf } from "./api.js";
 import { html } from "./draw.js";
 import { showJobs } from "./jobs.js";
 import { fine, fineStep, millimetres, unit, words } from "./words.js";
@@ -88,7 +88,7 @@ $("keep").addEventListener("click", async () => {
     $("keep-said").textContent = `Kept as ${name}, with its photos and what was read on them`;
     await showJobs();
   } catch (cause) {
-    $("keep-said").textContent = cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.";
+    $("keep-said").textContent = toldOf(cause);
     if (!(cause instanceof Refused)) throw cause;
   } finally {
     say();
