@@ -158,8 +158,7 @@ void add_coat_opacity(CLI::App& coat, int& exit_code) {
     add_shop_option(*opacity, command->shop);
     opacity->add_flag("--json", command->json, "For machines");
     opacity->footer("Example: bindhue coat opacity stick.jpg --card my-card.json --spool R1-12\n"
-                    "         bindhue coat opacity stick.jpg --card my-card.json --spool R1-01 --edges 31,45,60"
-                    "\n"
+                    "         bindhue coat opacity stick.jpg --card my-card.json --spool R1-01 --edges 31,45,60\n"
                     "         bindhue coat opacity --spool R1-12 --black 30,32,18 --white 52,44,27 --black-ground 20,0,0 --white-ground 93,-1,2");
     opacity->callback([command, &exit_code] { exit_code = command->run(); });
 }

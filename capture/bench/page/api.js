@@ -7,6 +7,9 @@ export class Refused extends Error {
   }
 }
 
+// How far a photo is.
+export const progressOf = (state) => (state.state === "waiting" ? "Other photos are before this one" : `${state.step} of ${state.steps}: ${state.doing}`);
+
 // What somebody is told of what went wrong.
 export const toldOf = (cause) => (cause instanceof Refused ? `${cause.message} ${cause.mend}` : "The page went wrong: load it again.");
 

@@ -1,5 +1,5 @@
 // The page's one flow: photo, reading, band, spools.
-import { matches, photoOf, read, readAgain, Refused, toldOf, shop } from "./api.js";
+import { matches, photoOf, read, readAgain, Refused, shop, toldOf } from "./api.js";
 import { offerCamera } from "./camera.js";
 import "./coat_test.js";
 import "./coats.js";

@@ -1,5 +1,5 @@
 // A test wrap read dry and when its coat has cured: did the coat do what was to be expected? And kept, so that the shop learns from it.
-import { checkCoat, keepCoat, read, Refused, toldOf } from "./api.js";
+import { checkCoat, keepCoat, progressOf, read, Refused, toldOf } from "./api.js";
 import { html, inWords, one, swatch, table } from "./draw.js";
 import { lengthSaid, role, words } from "./words.js";
 
@@ -36,7 +36,7 @@ function side(name, label) {
     ready();
     said.textContent = "Bringing the photo in";
     try {
-      const found = await read(photo, { light: light.value, camera: camera.value }, (state) => (said.textContent = state.state === "waiting" ? "Other photos are before this one" : `${state.step} of ${state.steps}: ${state.doing}`), working.signal);
+      const found = await read(photo, { light: light.value, camera: camera.value }, (state) => (said.textContent = progressOf(state)), working.signal);
       done[name] = found;
       band.replaceChildren(html("option", { value: "" }, name === "before" ? words("the longest {wrap}") : words("the {wrap} in the same place")),
         ...found.reading.bands.map((b, i) => html("option", { value: i + 1 }, `${i + 1} ${role(b)}${b.length_mm > 0 ? `, ${lengthSaid(b.length_mm)}` : ""}, ${b.screen.words}`)));

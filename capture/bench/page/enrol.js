@@ -1,5 +1,5 @@
 // Spools into the rack by a photo of their dry thread: a code beside each band, and all are kept or none.
-import { enrol, read, Refused, toldOf } from "./api.js";
+import { enrol, progressOf, read, Refused, toldOf } from "./api.js";
 import { html, inWords, one, spread, swatch, table } from "./draw.js";
 import { lengthSaid } from "./words.js";
 
@@ -87,7 +87,7 @@ export function offerEnrol(materials, kept) {
     result.replaceChildren();
     said.textContent = "Bringing the photo in";
     try {
-      const found = await read(photo, { light: light.value, camera: camera.value }, (state) => (said.textContent = state.state === "waiting" ? "Other photos are before this one" : `${state.step} of ${state.steps}: ${state.doing}`), working.signal);
+      const found = await read(photo, { light: light.value, camera: camera.value }, (state) => (said.textContent = progressOf(state)), working.signal);
       said.textContent = `${found.reading.bands.length} bands found: write beside each band of thread the code of its spool`;
       ask(found);
     } catch (cause) {

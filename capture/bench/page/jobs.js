@@ -1,5 +1,5 @@
 // The jobs that the shop keeps.
-import { jobs, noteOfJob, photoOfJob, Refused, toldOf, sheetOfJob } from "./api.js";
+import { jobs, noteOfJob, photoOfJob, Refused, sheetOfJob, toldOf } from "./api.js";
 import { html, inWords } from "./draw.js";
 import { rodStrip } from "./rod.js";
 import { lengthSaid, role, threadSaid } from "./words.js";
