@@ -134,12 +134,18 @@ class Browser:
             time.sleep(0.05)
 
     def until(self, script, what, seconds=60):
-        end = time.monotonic() + seconds
+        """Waits for an expression to hold. One that asks an element which is not there (between two drawings of a list, say) does not."""
+        end, why = time.monotonic() + seconds, "it did not hold"
         while time.monotonic() < end:
-            if value := self.run("return " + script):
-                return value
+            try:
+                if value := self.run("return " + script):
+                    return value
+            except WebDriverError as error:
+                if not str(error).startswith("javascript error"):
+                    raise
+                why = error
             time.sleep(0.05)
-        raise AssertionError(f"never in {seconds} s: {what}")
+        raise AssertionError(f"never in {seconds} s: {what} ({why})")
 
     def complaints(self):
         """What the console had to say since last asked: errors of scripts, what the policy forbade."""
