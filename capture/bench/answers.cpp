@@ -10,6 +10,7 @@
 #include "reading/reading_json.hpp"
 #include "sheet/number.hpp"
 #include "sheet/swatch.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/match.hpp"
 #include "shop/numbers.hpp"
 #include "shop/settings.hpp"
@@ -188,6 +189,7 @@ Result<Answer> match_answer(const WrapReading& reading, const std::filesystem::p
     out["target"].update(seen(found->target));
     if (wish.old_finish) {
         out["target"]["now"] = seen(target);
+        out["target"]["old_finish"] = amber_json(*wish.old_finish);  // as a job keeps it
         out["target"]["transmittance_440"] = wish.old_finish->transmittance();
         out["target"]["transmittance_440_sd"] = wish.old_finish->transmittance_sd();
     }

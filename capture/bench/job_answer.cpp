@@ -9,6 +9,7 @@
 #include "sheet/customer_note.hpp"
 #include "sheet/job_sheet.hpp"
 #include "shop/atomic_file.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/grounds.hpp"
 #include "shop/json_text.hpp"
 #include "shop/numbers.hpp"
@@ -36,6 +37,7 @@ Result<WantedBand> wanted(const std::string& text, const WrapReading& reading, c
     out.schedule = at["schedule"].word(parse_schedule);
     out.ground = at.text_or_empty("ground");
     if (!out.ground.empty()) at.check(check_ground(out.ground));
+    if (const auto finish = at.find("old_finish")) out.old_finish = amber_at(*finish);
     const auto given = [&](const char* name) { return at.find(name) ? std::optional(at[name].number(0, 2000)) : std::nullopt; };
     const auto width = given("width_mm"), diameter = given("diameter_mm");
     if (const auto count = at.find("count")) out.count = count->integer(1, 1000);

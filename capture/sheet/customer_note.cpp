@@ -35,6 +35,8 @@ std::string ground_in_words(const WantedBand& band, const std::string& ground) {
     return ground == "dark" ? "a dark blank (assumed)" : "a ground of L*, a*, b* " + ground;
 }
 
+const std::optional<Reading>& matched_look(const NewLook& look) { return look.as_new ? look.as_new : look.old_look; }
+
 struct WrapWords {
     std::string over;
     std::vector<std::string> beside;
@@ -53,12 +55,13 @@ WrapWords words_of(const CustomerNote& note, std::size_t i) {
         out.over += ": " + (spool->spool.name.empty() ? spool->spool.code : spool->spool.name) + ", " + std::string(name(spool->spool.material));
     if (band.schedule) out.over += *band.schedule == Schedule::none ? ", dry" : *band.schedule == Schedule::finish ? ", under finish" : ", under preserver and finish";
     if (look.old_look) out.beside.push_back("Old, as read: " + look_words(look.old_look->lab) + ".");
+    if (look.as_new) out.beside.push_back("Old, as it was before its finish went amber: " + look_words(look.as_new->lab) + ".");
     if (look.new_look) {
         out.beside.push_back("New, as it is expected over " + look.ground + ": " + look_words(look.new_look->lab) + ".");
-        if (look.old_look) {
-            const std::string leans = lean(look.old_look->lab, look.new_look->lab);
-            const DifferenceDistribution difference(*look.old_look, *look.new_look);
-            out.beside.push_back(number("Expected difference: %.1f CIEDE2000", difference.expected()) + number(" (95 %%: %.1f", difference.quantile(0.025)) + number(" to %.1f)", difference.quantile(0.975)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
+        if (const auto& matched = matched_look(look)) {
+            const std::string leans = lean(matched->lab, look.new_look->lab);
+            const DifferenceDistribution difference(*matched, *look.new_look);
+            out.beside.push_back((look.as_new ? "Expected difference from that: " : "Expected difference: ") + number("%.1f CIEDE2000", difference.expected()) + number(" (95 %%: %.1f", difference.quantile(0.025)) + number(" to %.1f)", difference.quantile(0.975)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
         }
         out.beside.push_back(look.coat_tests == 0 ? "Reckoned, not tried: this shop has no coat test of such thread yet."
                                                   : "Reckoned from " + std::to_string(look.coat_tests) + (look.coat_tests == 1 ? " coat test" : " coat tests") + " of this shop.");
@@ -115,7 +118,7 @@ std::string svg_of_pair(const NewLook& look, const std::optional<std::pair<Lab<D
     std::string out = "<svg class=\"pair\" role=\"img\" aria-label=\"old beside new\" viewBox=\"-6 0 100 26\">";
     if (blanks) out += box(-6, 1, 6, 24, screen_hex(blanks->first)) + box(88, 1, 6, 24, screen_hex(blanks->second));
     double x = 0;
-    for (const auto& colour : {look.old_look, look.new_look}) {
+    for (const auto& colour : {matched_look(look), look.new_look}) {
         out += box(x, 0, 44, 26, colour ? screen_hex(colour->lab) : "none");
         x += 44;
     }
@@ -160,6 +163,11 @@ Result<CustomerNote> load_customer_note(const Shop& shop, const std::string& nam
         if (band.replaces > 0 && static_cast<std::size_t>(band.replaces) <= rod.size()) {
             const OldBand& old = rod[static_cast<std::size_t>(band.replaces) - 1];
             look.old_look = Reading{old.lab, old.covariance, {}};
+            if (band.old_finish) {
+                const Result<Reading> clear = as_new(*look.old_look, *band.old_finish);
+                if (!clear) return clear.error();
+                look.as_new = *clear;
+            }
         }
         const SpoolEntry* spool = out.sheet.rack.find(band.spool);
         if (spool != nullptr && band.schedule && !spool->spool.readings.empty()) {
@@ -189,7 +197,7 @@ Result<std::string> customer_note_pdf(const CustomerNote& note, Paper paper) {
     for (std::size_t i = 0; i < note.looks.size(); ++i) {
         const WrapWords words = words_of(note, i);
         const auto lab = [](const std::optional<Reading>& look) { return look ? std::optional(look->lab) : std::nullopt; };
-        page.pair(words.over, lab(note.looks[i].old_look), lab(note.looks[i].new_look), words.beside, blanks_of(note, note.sheet.file.job.bands[i]));
+        page.pair(words.over, lab(matched_look(note.looks[i])), lab(note.looks[i].new_look), words.beside, blanks_of(note, note.sheet.file.job.bands[i]));
     }
     page.heading("What is on the rod");
     for (const std::string& line : materials(note)) page.words(line);

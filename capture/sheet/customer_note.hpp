@@ -14,6 +14,7 @@ namespace bindhue::capture {
 
 struct NewLook {
     std::optional<Reading> old_look;  // as read; none if the job does not say which band the wrap replaces
+    std::optional<Reading> as_new;    // the old look when its finish was clear, if that was matched
     std::optional<Reading> new_look;  // expected when finished; none if spool or schedule is not chosen or not known
     std::string ground;                // over which it is expected, in words
     std::size_t coat_tests = 0;        // that the expectation rests on; 0: optics, and tests of other kinds

@@ -99,6 +99,7 @@ Result<std::string> job_sheet_pdf(const JobSheet& sheet, Paper paper) {
     page.heading(heads.to_wind);
     for (const Strip& strip : wraps_to_wind(sheet.file.job, sheet)) page.strip(strip, 1.2);
     page.table(wrap_heads(sheet.settings), wrap_rows(sheet));
+    if (const std::string as_new = matched_as_new_line(sheet); !as_new.empty()) page.words(as_new);
     page.heading("Thread to have at hand");
     for (const std::string& line : thread_lines(sheet)) page.words(line, true);
     page.words(thread_note(sheet), false, small_mm);
@@ -132,7 +133,9 @@ std::string job_sheet_html(const JobSheet& sheet) {
         for (const std::string& cell : row.cells) out += "<td>" + escaped(cell) + "</td>";
         out += "<td>\u2610</td></tr>\n";
     }
-    out += "</tbody></table></div>\n<h2>Thread to have at hand</h2>\n<ul class=\"tick\">";
+    out += "</tbody></table></div>\n";
+    if (const std::string as_new = matched_as_new_line(sheet); !as_new.empty()) out += "<p>" + escaped(as_new) + "</p>\n";
+    out += "<h2>Thread to have at hand</h2>\n<ul class=\"tick\">";
     for (const std::string& line : thread_lines(sheet)) out += "<li>" + escaped(line) + "</li>";
     out += "</ul>\n<p>" + escaped(thread_note(sheet)) + "</p>\n";
     if (const std::string finish = finish_line(sheet); !finish.empty()) out += "<h2>Finish to mix</h2>\n<p>" + escaped(finish) + "</p>\n";

@@ -44,6 +44,19 @@ std::vector<SheetRow> wrap_rows(const JobSheet& sheet) {
     return out;
 }
 
+std::string matched_as_new_line(const JobSheet& sheet) {
+    const std::vector<WantedBand>& bands = sheet.file.job.bands;
+    std::string which;
+    int count = 0;
+    for (std::size_t i = 0; i < bands.size(); ++i)
+        if (bands[i].old_finish) {
+            which += (which.empty() ? "" : ", ") + std::to_string(i + 1);
+            ++count;
+        }
+    if (which.empty()) return "";
+    return in_words_of(sheet.settings, (count == 1 ? "{Wrap} " : "{Wraps} ") + which + " matched to the old one as it was before its finish went amber: beside old {wraps} that stay it will look unlike them.");
+}
+
 std::vector<std::string> thread_lines(const JobSheet& sheet) {
     const Measures measures(sheet.settings.units);
     std::vector<std::string> out;

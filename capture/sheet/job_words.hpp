@@ -12,6 +12,8 @@ namespace bindhue::capture {
 // Of each wrap: spool, thread, schedule, widths, turns, metres.
 std::vector<std::string> wrap_heads(const Settings& settings);
 std::vector<SheetRow> wrap_rows(const JobSheet& sheet);
+// Which of them were not matched to the old wrap as it looks now; empty if all were.
+std::string matched_as_new_line(const JobSheet& sheet);
 
 // Thread by spool, with what is left of it.
 std::vector<std::string> thread_lines(const JobSheet& sheet);

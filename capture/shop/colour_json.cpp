@@ -50,4 +50,12 @@ Json covariance_json(const Matrix3& covariance) {
     return out;
 }
 
+Amber amber_at(const JsonCursor& at) {
+    return {at["depth_440"].number(0, 3), at["tail_nm"].number(5, 500), at["depth_sd"].number(0, 3), at["tail_log_sd"].number(0, 3), at["correlation"].number(-1, 1)};
+}
+
+Json amber_json(const Amber& amber) {
+    return {{"depth_440", amber.depth_440}, {"tail_nm", amber.tail_nm}, {"depth_sd", amber.depth_sd}, {"tail_log_sd", amber.tail_log_sd}, {"correlation", amber.correlation}};
+}
+
 }  // namespace bindhue::capture

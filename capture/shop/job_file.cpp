@@ -7,6 +7,7 @@
 #include <unordered_set>
 
 #include "shop/atomic_file.hpp"
+#include "shop/colour_json.hpp"
 #include "shop/formats.hpp"
 #include "shop/grounds.hpp"
 
@@ -52,6 +53,7 @@ WantedBand read_band(const JsonCursor& at) {
     band.ground = at.text_or_empty("ground");
     if (!band.ground.empty()) at.check(check_ground(band.ground));
     if (const auto replaces = at.find("replaces")) band.replaces = replaces->integer(1, most_bands);
+    if (const auto finish = at.find("old_finish")) band.old_finish = amber_at(*finish);
     if (!at.failed()) at.check(validate(w));
     return band;
 }
@@ -70,6 +72,7 @@ Json band_json(const WantedBand& band, const std::string& unknown) {
     out["count"] = band.count;
     if (!band.ground.empty()) out["ground"] = band.ground;
     if (band.replaces > 0) out["replaces"] = band.replaces;
+    if (band.old_finish) out["old_finish"] = amber_json(*band.old_finish);
     add_unknown(out, unknown);
     return out;
 }
@@ -121,7 +124,7 @@ Result<JobFile> read_job(std::string_view text, const std::string& where) {
     for (std::size_t i = 0; i < n && !root.failed(); ++i) {
         file.job.bands.push_back(read_band(bands[i]));
         file.unknown_in_bands.push_back(bands[i].unknown({"spool", "schedule", "width_mm", "diameter_mm", "pitch_mm", "thread_mm",
-                                                          "underwrap_mm", "layers", "count", "ground", "replaces"}));
+                                                          "underwrap_mm", "layers", "count", "ground", "replaces", "old_finish"}));
     }
     if (const auto photos = root.find("photos")) {
         const std::size_t count = photos->size(0, most_photos);

@@ -234,6 +234,10 @@ class Page(unittest.TestCase):
             self.assertIn(candidate["spool"], pick)
             self.assertIn(f"{candidate['delta_e']:.1f}", pick)
             self.assertIn(", ".join(f"{l['light']}: {l['delta_e']:.1f}" for l in candidate["lights"]), pick)
+        # Sheet and job say that it is not the colour as it looks now.
+        b.run("document.getElementById('put').click()")
+        self.assertIn("as it was when new", b.text("#wraps"))
+        self.assertIn("before its finish went amber", b.run("return fetch(document.getElementById('open').href).then(sheet => sheet.text())"))
         # Or by one place without the old finish and under it.
         for id, text in {"amber-bare": "93,-1,2", "amber-coated": "88,-3,24"}.items():
             b.type(f"#{id}", text)

@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "colour/difference.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
 #include "shop/coat_tests.hpp"
@@ -60,6 +61,26 @@ TEST_CASE("The note has the old look as read and the new one as the shop's coat 
     const auto pdf = customer_note_pdf(*note, Paper::letter);
     REQUIRE(pdf);
     CHECK(pdf->starts_with("%PDF"));
+}
+
+TEST_CASE("Where the old finish's amber was undone for the match, the note lays the new look beside the old one as it was") {
+    const Kept kept;
+    const auto shop = Shop::open(kept.path, Access::change);
+    JobFile file = *load_job(*shop, "trout-4");
+    file.name = "trout-5";
+    file.job.bands[0].old_finish = *amber_of(0.75, 0.03);
+    REQUIRE(create_job(*shop, file, {}, *read_file(job_folder(*shop, "trout-4") / "reading.json")));
+    const auto note = load_customer_note(*shop, "trout-5");
+    REQUIRE(note);
+    const NewLook& look = note->looks[0];
+    const auto expected = as_new(*look.old_look, *file.job.bands[0].old_finish);
+    REQUIRE(expected);
+    REQUIRE(look.as_new);
+    CHECK(cie1976(look.as_new->lab, expected->lab) < 1e-9);
+    CHECK(look.as_new->lab.b < look.old_look->lab.b - 1);  // less yellow
+    const std::string html = customer_note_html(*note);
+    CHECK_THAT(html, Contains("before its finish went amber") && Contains("Expected difference from that"));
+    CHECK_THAT(html, Contains(screen_hex(expected->lab)) && !Contains(screen_hex(look.old_look->lab)));
 }
 
 TEST_CASE("The note predicts over the ground that the job says, and draws the blank bare and coated beside old and new") {

@@ -53,6 +53,7 @@ TEST_CASE("A job is kept with its photos and found again, field by field") {
     JobFile file = example();
     file.photos = {"photo-1.jpg"};
     file.job.bands[1].ground = "underwrap:S1";
+    file.job.bands[1].old_finish = *amber_of(0.75, 0.03);
     file.unknown = R"({"customer":"none"})";
     file.unknown_in_bands = {R"({"guide":3})", ""};
     REQUIRE(create_job(shop, file, {{"photo-1.jpg", "bytes"}}, "{}"));
@@ -63,6 +64,10 @@ TEST_CASE("A job is kept with its photos and found again, field by field") {
     CHECK_FALSE(kept->job.bands[1].schedule);
     CHECK(kept->job.bands[0].ground.empty());
     CHECK(kept->job.bands[1].ground == "underwrap:S1");
+    CHECK_FALSE(kept->job.bands[0].old_finish);
+    REQUIRE(kept->job.bands[1].old_finish);
+    CHECK(kept->job.bands[1].old_finish->transmittance() == Approx(0.75));
+    CHECK(kept->job.bands[1].old_finish->transmittance_sd() == Approx(0.03));
     CHECK_FALSE(read_job(std::string(*write_job(file)).replace(write_job(file)->find("underwrap:S1"), 12, "mauve"), "j"));
     CHECK(kept->unknown.find("customer") != std::string::npos);
     CHECK(*read_file(job_folder(shop, "trout-4") / "photo-1.jpg") == "bytes");

@@ -89,6 +89,15 @@ TEST_CASE("The sheet on a screen says the same") {
     CHECK_THAT(html, !Contains("<script"));
 }
 
+TEST_CASE("A wrap that was matched as the old one was when new is said to be so, and no other") {
+    JobSheet sheet = trout();
+    CHECK_THAT(job_sheet_html(sheet), !Contains("matched to"));
+    sheet.file.job.bands[1].old_finish = *amber_of(0.75, 0.03);
+    const std::string said = "Wrap 2 matched to the old one as it was before its finish went amber";
+    CHECK_THAT(job_sheet_html(sheet), Contains(said));
+    CHECK_THAT(words_of(*job_sheet_pdf(sheet, Paper::a4)), Contains(said.substr(0, 40)));
+}
+
 TEST_CASE("Steps follow the schedules: no coat where none is wanted, preserver before finish, underwraps first") {
     Job dry;
     dry.bands = {wrap("R1", 10, Schedule::none)};

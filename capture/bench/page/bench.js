@@ -292,7 +292,7 @@ function pick(i) {
 }
 
 $("put").addEventListener("click", () => {
-  putOnSheet(now.band, now.reading.bands[now.band - 1], now.reading.blank_diameter_mm, now.result.candidates[now.pick]);
+  putOnSheet(now.band, now.reading.bands[now.band - 1], now.reading.blank_diameter_mm, now.result.candidates[now.pick], now.result.target.old_finish);
   $("match-status").textContent = `Band ${now.band} is on the job sheet`;
 });
 

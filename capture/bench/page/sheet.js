@@ -5,7 +5,7 @@ import { showJobs } from "./jobs.js";
 import { fine, fineStep, millimetres, unit, words } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const chosen = new Map(); // by band: {spool, schedule, ground, width_mm, diameter_mm, count}
+const chosen = new Map(); // by band: {spool, schedule, ground, old_finish, width_mm, diameter_mm, count}
 let id = null;
 
 export const scheduleWords = (c) => ({ none: "dry", finish: "finish", "preserver+finish": "preserver, then finish" })[c.schedule] ?? c.schedule;
@@ -32,8 +32,8 @@ function say() {
 function form() {
   const out = new URLSearchParams({ name: $("name").value, coats: $("coats-of").value });
   if ($("one-guide").checked) out.set("one_guide", 1);
-  for (const [, { band, spool, schedule, ground, width_mm, diameter_mm, count, read }] of [...chosen].sort(([one], [other]) => one - other)) {
-    const wrap = { band, spool, schedule, ground }; // no more than there is to say: an address has its bounds
+  for (const [, { band, spool, schedule, ground, old_finish, width_mm, diameter_mm, count, read }] of [...chosen].sort(([one], [other]) => one - other)) {
+    const wrap = { band, spool, schedule, ground, old_finish }; // no more than there is to say: an address has its bounds
     if (width_mm !== read.width_mm) wrap.width_mm = Number(width_mm.toFixed(2));
     if (diameter_mm !== read.diameter_mm) wrap.diameter_mm = Number(diameter_mm.toFixed(2));
     if (count > 1) wrap.count = Math.round(count);
@@ -52,7 +52,7 @@ function draw() {
       ($("job").hidden ? $("put") : $("name")).focus();
     });
     const asShown = (mm) => (mm ? fine(mm) : "");
-    return html("li", {}, html("span", {}, `band ${band}: ${wrap.spool} ${wrap.name}, ${scheduleWords(wrap)} over ${wrap.ground_label}`),
+    return html("li", {}, html("span", {}, `band ${band}: ${wrap.spool} ${wrap.name}, ${scheduleWords(wrap)} over ${wrap.ground_label}${wrap.old_finish ? ", as it was when new" : ""}`),
       html("span", { class: "measures" },
         field(wrap, "count", words("{wraps} like it"), wrap.count, (n) => n, { min: 1, step: 1, inputmode: "numeric" }),
         field(wrap, "width_mm", `${unit} wide`, asShown(wrap.width_mm), millimetres, { step: fineStep }),
@@ -68,10 +68,12 @@ export function sheetOf(reading, keep) {
   draw();
 }
 
-export function putOnSheet(number, band, diameter_mm, candidate) {
+// `old_finish`: what was undone for the match, if it was to be as new.
+export function putOnSheet(number, band, diameter_mm, candidate, old_finish) {
   const read = { width_mm: band.length_mm > 0 ? band.length_mm : null, diameter_mm: diameter_mm ?? null };
   chosen.set(number, {
     band: number, spool: candidate.spool, name: candidate.name, schedule: candidate.schedule, ground: candidate.ground_asked, ground_label: candidate.ground,
+    old_finish: old_finish && Object.fromEntries(Object.entries(old_finish).map(([name, value]) => [name, Number(value.toPrecision(5))])),
     count: 1, read, ...read,
   });
   draw();

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "colour/amber.hpp"
 #include "colour/coating.hpp"
 #include "colour/quantities.hpp"
 
@@ -18,6 +19,7 @@ struct WantedBand {
     int count = 1;     // how many such wraps, 1 to 1000
     int replaces = 0;  // the band of the old rod in whose place it comes, from 1 as it was read; 0: not said
     std::string ground{};  // what lies under it, as typed: blank, white, dark, underwrap:CODE of a spool or L,a,b; empty: not said
+    std::optional<Amber> old_finish{};  // matched to the old band as it was when this finish was clear; none: as it looks now
 };
 
 struct Job {
