@@ -160,7 +160,7 @@ Result<Answer> keep_job(const DoneReading& done, const std::filesystem::path& sh
     }
     const std::vector<std::string> of_wrap = file.photos;
     for (std::size_t i = 0; i < done.elsewhere.size(); ++i) {
-        const SentPhoto& photo = *done.elsewhere[i];
+        const SentPhoto& photo = *done.elsewhere[i].photo;
         copies.push_back({"elsewhere-" + std::to_string(i + 1) + std::string(usual_ending(photo.bytes)), std::string(photo.bytes.begin(), photo.bytes.end())});
         file.photos.push_back(copies.back().name);
     }

@@ -51,6 +51,31 @@ WrapReading with_colour_of(WrapReading bands, std::size_t number, WrapReading re
     return bands;
 }
 
+std::size_t size_of(const std::vector<ColourFromElsewhere>& colours, std::set<const SentPhoto*>& counted) {
+    SentPhotos photos;
+    for (const ColourFromElsewhere& colour : colours) photos.push_back(colour.photo);
+    return size_of(photos, counted);
+}
+
+bool holds(const BandReading& band, double at_mm) { return at_mm > band.start_mm && at_mm < band.start_mm + band.length_mm; }
+
+// The bands at the places of these colours take them; colours without a band any more are dropped.
+void take_colours(DoneReading& reading, const std::vector<ColourFromElsewhere>& colours) {
+    for (const ColourFromElsewhere& colour : colours) {
+        auto& bands = reading.reading.bands;
+        const auto band = std::find_if(bands.begin(), bands.end(), [&](const BandReading& b) { return holds(b, colour.at_mm); });
+        if (band == bands.end()) continue;
+        band->colour = colour.read.colour;
+        band->covariance_of = colour.read.covariance_of;
+        band->strands = colour.read.strands;
+        band->photos = 1;
+        band->warnings = colour.read.warnings;
+        band->warnings.insert(band->warnings.begin(), "its colour is that of the longest wrap in " + (colour.photo->name.empty() ? "another photo" : colour.photo->name) +
+                                                          ", said to be the same thread where the sun did not reach");
+        reading.elsewhere.push_back(colour);
+    }
+}
+
 // Another photo's longest wrap in the place of one band's colour.
 Result<DoneReading> with_colour_from(const DoneReading& before, const Correction& how, const WrapReading& other) {
     const BandReading* longest = nullptr;
@@ -59,14 +84,9 @@ Result<DoneReading> with_colour_from(const DoneReading& before, const Correction
     if (longest == nullptr)
         return Error{Reason::cannot_measure, "only bare blank is seen in the opening", "the photo", "lay the thread that the sun did not reach in the card's opening"};
     DoneReading out = before;
-    out.elsewhere.push_back(how.elsewhere);
-    BandReading& band = out.reading.bands[how.band - 1];
-    band.colour = longest->colour;
-    band.covariance_of = longest->covariance_of;
-    band.photos = 1;
-    band.warnings = longest->warnings;
-    band.warnings.insert(band.warnings.begin(), "its colour is that of the longest wrap in " + (how.elsewhere->name.empty() ? "another photo" : how.elsewhere->name) +
-                                                    ", said to be the same thread where the sun did not reach");
+    const BandReading& band = out.reading.bands[how.band - 1];
+    std::erase_if(out.elsewhere, [&](const ColourFromElsewhere& colour) { return holds(band, colour.at_mm); });
+    take_colours(out, {{how.elsewhere, *longest, band.start_mm + band.length_mm / 2}});
     return out;
 }
 
@@ -103,6 +123,10 @@ Result<DoneReading> ReadingQueue::read(const Job& job, const ReadOptions& how) {
         }
         if (job.before) reading = with_colour_of(job.before->reading, job.correction.band, std::move(*reading));
         DoneReading out = finish(std::move(*reading));
+        if (!job.before)
+            take_colours(out, job.colours);
+        else
+            out.elsewhere = job.colours;
         out.photos = job.photos;
         return out;
     } catch (const std::exception&) {  // no memory, or a library's own: it ends this photo, not the page
@@ -180,6 +204,7 @@ std::optional<std::string> ReadingQueue::add_to(const std::string& id, Room room
     job->photos = other->photos;
     job->photos.push_back(sent);
     job->correction.edges_mm = other->correction.edges_mm;
+    if (other->done) job->colours = other->done->elsewhere;
     std::string out = put(std::move(job), room);
     wake_.notify_all();
     return out;
@@ -207,7 +232,11 @@ std::optional<std::string> ReadingQueue::again(const std::string& id, Room room,
     if (!other || no_band) return std::nullopt;
     job->photos = other->photos;
     job->correction = std::move(correction);
-    if (job->correction.band > 0) job->before = other->done;
+    if (other->done) job->colours = other->done->elsewhere;
+    if (const std::size_t band = job->correction.band; band > 0) {
+        job->before = other->done;
+        std::erase_if(job->colours, [&](const ColourFromElsewhere& colour) { return holds(other->done->reading.bands[band - 1], colour.at_mm); });
+    }
     std::string out = put(std::move(job), room);
     wake_.notify_all();
     return out;

@@ -43,11 +43,18 @@ struct Correction {
     std::shared_ptr<const SentPhoto> elsewhere{};  // or else: of the same thread where the sun did not reach, whose colour the band's is to be
 };
 
+// A band's colour that another photo gave, for as long as there is a band at its place.
+struct ColourFromElsewhere {
+    std::shared_ptr<const SentPhoto> photo;
+    BandReading read;  // of that photo
+    double at_mm = 0;  // a place in the band whose colour it is to be
+};
+
 // A reading and the picture to draw it on.
 struct DoneReading {
     WrapReading reading;  // without its picture
     SentPhotos photos;
-    SentPhotos elsewhere;  // that gave a band its colour
+    std::vector<ColourFromElsewhere> elsewhere;
     int width_px = 0, height_px = 0;  // of the upright photo, which outlines refer to
     std::string jpeg;     // the first photo, at most 1600 pixels wide
 };
@@ -103,6 +110,7 @@ class ReadingQueue {
         SentPhotos photos;
         Correction correction;
         std::shared_ptr<const DoneReading> before;  // of which a region corrects one band
+        std::vector<ColourFromElsewhere> colours;   // that its bands are to take
         std::size_t bytes = 0;                      // of the waiting ones
         std::optional<ReadStep> step;
         std::shared_ptr<const DoneReading> done;

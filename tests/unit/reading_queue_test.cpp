@@ -205,6 +205,26 @@ TEST_CASE("A photo of the same thread elsewhere gives one band its colour and le
     CHECK(after.done->photos.size() == 1);
     REQUIRE(after.done->elsewhere.size() == 1);
     CHECK(after.done->jpeg == before.done->jpeg);
+    // Other edges leave that colour where its band is, and drop it with its band.
+    const auto by_edges = [&](std::vector<double> edges) {
+        const PhotoState out = ended(queue, *queue.again(*id, *queue.room_for(0), {.edges_mm = std::move(edges), .region = {}, .band = 0}));
+        REQUIRE(out.done);
+        return out.done;
+    };
+    const auto& bands = after.done->reading.bands;
+    const auto joined = by_edges({bands[2].start_mm, bands[3].start_mm});  // what lies on each side is one
+    REQUIRE(joined->reading.bands.size() == 3);
+    CHECK(joined->reading.bands[1].colour.lab.vector() == longest->colour.lab.vector());
+    CHECK(joined->reading.bands[0].colour.lab.vector() != longest->colour.lab.vector());
+    REQUIRE(joined->elsewhere.size() == 1);
+    CHECK(joined->elsewhere[0].photo == after.done->elsewhere[0].photo);
+    // A region in that band's place by hand is its colour from then on.
+    const CardReport& card = after.done->reading.card;
+    const PixelPoint corner = card.opening.at(0), across = card.opening.at(2);
+    const PixelRegion region{(corner.x_px + across.x_px) / 2, (corner.y_px + across.y_px) / 2, 12, 12};
+    const PhotoState by_hand = ended(queue, *queue.again(*id, *queue.room_for(0), {.edges_mm = {}, .region = region, .band = 3}));
+    REQUIRE(by_hand.done);
+    CHECK(by_hand.done->elsewhere.empty());
     // One that can't be read ends itself, and the reading stays.
     const PhotoState bad = ended(queue, *elsewhere(3, {1, 2, 3}));
     CHECK(bad.error);
