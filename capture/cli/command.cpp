@@ -63,7 +63,7 @@ void PhotoArguments::add_card_to(CLI::App& command) {
         ->delimiter(',')
         ->allow_extra_args(false);  // else it takes the photos after it for lights
     command.add_option("--camera", camera, "Name of the camera, kept with the reading where the photo does not say it");
-    command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve)");
+    command.add_flag("--linear", linear, "The file holds linear camera RGB (16 bits, no tone curve); if it is not said, the card's grey steps tell");
 }
 
 void PhotoArguments::add_to(CLI::App& command) {

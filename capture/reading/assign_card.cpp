@@ -9,6 +9,7 @@
 #include "card/view.hpp"
 #include "colour/difference.hpp"
 #include "photo/photo.hpp"
+#include "reading/linearity.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -272,14 +273,21 @@ Result<Assigned> assign_card(const std::filesystem::path& path, const AssignOpti
     if (options.target.trust != Trust::measured)
         return Error{Reason::bad_value, "The target's values are " + std::string(name(options.target.trust)) + ".", options.target.name.substr(0, 100),
                      "Give a target whose values an instrument measured: what is read beside a guess is a guess."};
-    const Result<Photo> photo = load_photo(path, {options.linear});
+    Result<Photo> photo = load_photo(path, {options.linear});
     if (!photo) return photo.error();
     if (!options.target_side && !(options.card_corners && options.target_corners) && share_fiducials(options.card, options.target))
         return refuse(photo->source, "the card and the target have the same fiducials, so that neither can be told from the other",
                       "lay each whole in one half of the picture, and say in which the target lies with --target-at");
     const std::optional<TargetSide>& side = options.target_side;
-    const Result<SeenCard> target = see(*photo, options.target, "the target", corners_of(options.target_corners), side);
+    Result<SeenCard> target = see(*photo, options.target, "the target", corners_of(options.target_corners), side);
     if (!target) return target.error();
+    const Result<bool> linear = holds_linear(*photo, target->view);
+    if (!linear) return linear.error();
+    if (*linear && !photo->linear) {
+        photo->linear = true;
+        target = see(*photo, options.target, "the target", corners_of(options.target_corners), side);
+        if (!target) return target.error();
+    }
     const Result<SeenCard> card = see(*photo, options.card, "the card", corners_of(options.card_corners), side ? std::optional(opposite(*side)) : std::nullopt);
     if (!card) return card.error();
     const Plane plane(options.target, *target, *card);

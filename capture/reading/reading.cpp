@@ -8,6 +8,7 @@
 #include "photo/container.hpp"
 #include "photo/photo.hpp"
 #include "reading/band_colour.hpp"
+#include "reading/linearity.hpp"
 #include "reading/read_region.hpp"
 #include "reading/read_rod.hpp"
 #include "shop/camera_light_file.hpp"
@@ -96,7 +97,7 @@ void begin(const ReadOptions& options, ReadStep step) {
     if (options.on_step) options.on_step(step);
 }
 
-Result<WrapReading> read(const Result<Photo>& photo, const ReadOptions& options) {
+Result<WrapReading> read(Result<Photo> photo, const ReadOptions& options) {
     if (!photo) return photo.error();
     begin(options, ReadStep::finding_card);
     std::optional<CardCorners> corners;
@@ -109,6 +110,14 @@ Result<WrapReading> read(const Result<Photo>& photo, const ReadOptions& options)
     if (!pose) return pose.error();
     const Result<CardView> view = sample_card(*photo, options.layout, *pose);
     if (!view) return view.error();
+    const Result<bool> linear = holds_linear(*photo, *view);
+    if (!linear) return linear.error();
+    if (*linear && !photo->linear) {
+        photo->linear = true;
+        Result<WrapReading> out = read(std::move(photo), options);
+        if (out) out->warnings.insert(out->warnings.begin(), "the card's grey steps say that the photo holds linear values, and it is read so");
+        return out;
+    }
 
     begin(options, ReadStep::fitting_colours);
     FitOptions fit_options;

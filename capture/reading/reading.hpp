@@ -36,7 +36,7 @@ std::string_view name(ReadStep step);
 
 struct ReadOptions {
     CardLayout layout;
-    bool linear = false;
+    bool linear = false;  // said to hold linear values; else the card's grey steps tell (reading/linearity.hpp)
     std::optional<std::array<PixelPoint, 4>>
         corners;  // of the card: upper left, upper right, lower right, lower left as it is read
     std::optional<PixelRegion> region;  // read this instead of looking for the rod

@@ -88,6 +88,23 @@ TEST_CASE("A reading's covariance is the sum of its named parts") {
         }
 }
 
+TEST_CASE("A linear photo is read as such though nobody said so, and an encoded one is not, whatever is said") {
+    const auto noon = samples / "photos/noon.png";
+    const WrapReading said = read(noon, options(true)), found = read(noon);
+    const auto told = [](const WrapReading& r) {
+        return std::any_of(r.warnings.begin(), r.warnings.end(), [](const std::string& w) { return w.find("holds linear values") != std::string::npos; });
+    };
+    CHECK(told(found));
+    CHECK_FALSE(told(said));
+    REQUIRE(found.bands.size() == said.bands.size());
+    for (std::size_t i = 0; i < said.bands.size(); ++i) CHECK(found.bands[i].colour.lab.vector() == said.bands[i].colour.lab.vector());
+    CHECK_FALSE(told(read(door)));
+    const auto refused = read_photo(door, options(true));
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().reason == Reason::cannot_measure);
+    CHECK(refused.error().what.find("follow a tone curve") != std::string::npos);
+}
+
 TEST_CASE("The light of a linear photo is named and graded, that of a phone's is not") {
     const WrapReading noon = read(samples / "photos/noon.png", options(true));
     REQUIRE(noon.card.light);
