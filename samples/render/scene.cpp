@@ -159,6 +159,12 @@ Band band_from(Object& o) {
         t.number("share", band.other_share, 0.05, 0.95);
         t.number("repeat_mm", band.repeat_mm, 0.2, 1000);
     });
+    o.object("uneven", [&](Object& t) {
+        t.number("share", band.uneven_share, 0.05, 0.95);
+        t.number("patch_mm", band.patch_mm, 0.5, 20);
+    });
+    if (band.uneven_share > 0 && (band.schedule == Schedule::none || !band.other_spool.empty()))
+        throw std::runtime_error("scene.bands: thread of one colour under finish can be uneven, no other");
     return band;
 }
 

@@ -66,6 +66,8 @@ struct Band {
     // Two-coloured thread: for a share of every so many millimetres of its length it is this spool's thread.
     std::string other_spool;
     double other_share = 0.5, repeat_mm = 3;
+    // Preserver that did not soak in everywhere: patches of so much of the surface look as under the other schedule with finish. 0: none.
+    double uneven_share = 0, patch_mm = 4;
 };
 
 // A guide: its feet lie under the thread, its frame and ring stand over the bare blank between them.

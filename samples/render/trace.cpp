@@ -108,6 +108,7 @@ struct Stretch {  // of the rod: one band, or the blank between
     bool coated, metallic;
     std::size_t other = 0;          // of a two-coloured thread
     Spectrum one_colour{}, other_colour{};  // truth of each
+    double patch_level = 2;                 // of the noise, above which an uneven wrap is a patch
     std::size_t on_foot = 0, in_tunnel = 0;  // the same thread over a guide's foot, and beside it
 };
 
@@ -171,6 +172,10 @@ class World {
     void make_light();
 
     double radius(double u) const { return radius0_ + slope_ * u; }
+    // Smooth noise on the rod's skin, -1 to 1.
+    double patches(double u, double angle, double r, double size_mm) const {
+        return smooth_noise(u / size_mm, angle * r / size_mm + 100, static_cast<std::uint32_t>(scene_.seed) + 13);
+    }
     bool card_there(double x, double y) const { return scene_.card && card_.on_face(x, y); }
     Vec rod_point(double u, double angle) const {
         const double r = radius(u);
@@ -406,17 +411,20 @@ void World::make_surfaces(const Sensor& sensor) {
             const Spool& under = spool_coded(band.ground);
             ground = wrapped(under, dyed(under), band.schedule, bare, constant(0));
         }
-        const auto under_film = [&](const Spool& thread, const Spectrum& under, const Spectrum& film) {
-            return band.ground == "deep" ? dry_opaque(thread, dyed(thread)) : wrapped(thread, dyed(thread), band.schedule, under, film);
+        const auto under_film = [&](const Spool& thread, const Spectrum& under, const Spectrum& film, Schedule schedule) {
+            return band.ground == "deep" ? dry_opaque(thread, dyed(thread)) : wrapped(thread, dyed(thread), schedule, under, film);
         };
-        const auto over = [&](const Spool& thread, const Spectrum& under) { return under_film(thread, under, amber); };
+        const auto over = [&](const Spool& thread, const Spectrum& under) { return under_film(thread, under, amber, band.schedule); };
         const Spectrum one = over(spool, ground);
         const bool two_coloured = !band.other_spool.empty();
-        const Spectrum other = two_coloured ? over(spool_coded(band.other_spool), ground) : one;
-        const double share = two_coloured ? band.other_share : 0.0;
+        const bool uneven = band.uneven_share > 0;
+        const Schedule elsewhere = !uneven ? band.schedule : band.schedule == Schedule::finish ? Schedule::preserver_finish : Schedule::finish;
+        const Spool& other_spool = two_coloured ? spool_coded(band.other_spool) : spool;
+        const Spectrum other = two_coloured || uneven ? under_film(other_spool, ground, amber, elsewhere) : one;
+        const double share = two_coloured ? band.other_share : band.uneven_share;
         const auto mixed = [&](const Spectrum& a, const Spectrum& b) { return (1 - share) * a + share * b; };
-        const Spectrum body = mixed(one, other), clear_one = under_film(spool, ground, constant(0)),
-                       clear = mixed(clear_one, two_coloured ? under_film(spool_coded(band.other_spool), ground, constant(0)) : clear_one);
+        const Spectrum body = mixed(one, other), clear_one = under_film(spool, ground, constant(0), band.schedule),
+                       clear = mixed(clear_one, two_coloured || uneven ? under_film(other_spool, ground, constant(0), elsewhere) : clear_one);
         const double end = band.start_mm + band.length_mm;
         // A gap is a fifth of the pitch wide.
         const double open = 0.2 * scene_.rod.gaps;
@@ -429,7 +437,17 @@ void World::make_surfaces(const Sensor& sensor) {
                   (1 - open) * clear + open * ground,
                   band.schedule != Schedule::none,
                   spool.material == Material::metallic};
-        s.other = two_coloured ? add_surface(other) : s.body;
+        s.other = two_coloured || uneven ? add_surface(other) : s.body;
+        if (uneven) {
+            // Where the camera may look; the truth is the mean over it.
+            std::vector<double> levels;
+            const double r = radius((band.start_mm + end) / 2);
+            for (double u = band.start_mm; u < end; u += 0.1)
+                for (double angle = -0.6; angle <= 0.6; angle += 0.05) levels.push_back(patches(u, angle, r, band.patch_mm));
+            const auto level = levels.begin() + static_cast<std::ptrdiff_t>((1 - band.uneven_share) * static_cast<double>(levels.size() - 1));
+            std::nth_element(levels.begin(), level, levels.end());
+            s.patch_level = *level;
+        }
         s.one_colour = one, s.other_colour = other;
         s.on_foot = add_surface(over(spool, surfaces_[steel]));
         // Finish and air fill the tunnel; little comes back out of it.
@@ -748,7 +766,13 @@ Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
         tip = (s.coated ? 0.012 : 0.55) * std::sin(phase);
         // How much of the thread went on before this place.
         const double wound = 2 * pi * r * (std::floor(turn) + hit.angle / (2 * pi)) / s.band.repeat_mm + 0.3 * (turn - std::floor(turn));
-        if (s.other != s.body && wound - std::floor(wound) < s.band.other_share) surface = s.other;
+        if (s.band.uneven_share > 0) {
+            constexpr double edge = 0.15;  // of a patch, in units of the noise: soft
+            const double in = 0.5 + 0.5 * (patches(hit.u, hit.angle, r, s.band.patch_mm) - s.patch_level) / edge;
+            if (uniform(noise, 23, salt) < in) surface = s.other;
+        } else if (s.other != s.body && wound - std::floor(wound) < s.band.other_share) {
+            surface = s.other;
+        }
         if (foot.on_foot) surface = s.on_foot;
         if (foot.in_tunnel) surface = s.in_tunnel;
         if (uniform(index, 2, salt) < scene_.rod.gaps && turn - std::floor(turn) < 0.2) surface = s.gap;
@@ -927,7 +951,9 @@ nlohmann::json World::truth() const {
             band["schedule"] = name(s.band.schedule);
             band["ground"] = s.band.ground;
             band["pitch_mm"] = s.band.pitch_mm;
-            if (s.other != s.body)
+            if (s.band.uneven_share > 0)
+                band["uneven"] = {{"lab", lab(s.one_colour)}, {"patches_lab", lab(s.other_colour)}, {"share", s.band.uneven_share}};
+            else if (s.other != s.body)
                 band["colours"] = {{{"lab", lab(s.one_colour)}, {"share", 1 - s.band.other_share}},
                                    {{"lab", lab(s.other_colour)}, {"share", s.band.other_share}}};
             if (scene_.rod.amber > 0 && s.band.schedule != Schedule::none) band["as_new_lab"] = lab(s.as_new);

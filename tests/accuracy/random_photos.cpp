@@ -218,8 +218,17 @@ Difference read_differences(const RandomOptions& options, const fs::path& folder
     return all;
 }
 
+// Finished wraps of 10 mm on get patches.
+void soak_by_patches(json& scene, std::mt19937_64& dice) {
+    for (json& band : scene.at("bands")) {
+        if (band.at("schedule") == "none" || band.at("length_mm").get<double>() < 10) continue;
+        const double share = std::uniform_real_distribution(0.25, 0.6)(dice), patch = std::uniform_real_distribution(3.0, 8.0)(dice);
+        band["uneven"] = {{"share", share}, {"patch_mm", patch}};
+    }
+}
+
 std::vector<Outcome> read_changed(const RandomOptions& options, const std::string& what, const fs::path& folder, Faults& faults) {
-    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : 90'000;
+    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : what == guide_facing ? 90'000 : 100'000;
     std::vector<Outcome> out(options.count);
     for_each(options, faults, [&](std::size_t i) {
         const std::uint64_t number = options.seed + first_seed + i;
@@ -229,6 +238,8 @@ std::vector<Outcome> read_changed(const RandomOptions& options, const std::strin
         const json truth = drawn_changed(options, std::to_string(number), folder / name, i % 2 == 0 ? "linear" : "phone", [&](json& scene) {
             if (what == two_coloured) {
                 twist(scene, dice);
+            } else if (what == uneven) {
+                soak_by_patches(scene, dice);
             } else {
                 add_guide(scene, dice, what == guide_facing);
             }

@@ -184,7 +184,7 @@ int main(int argc, char** argv) {
                 d.bands == 0 ? std::nan("")
                              : 100.0 * static_cast<double>(d.inside) / static_cast<double>(d.bands));
         }
-        for (const char* what : {two_coloured, guide_aside, guide_facing}) {
+        for (const char* what : {two_coloured, guide_aside, guide_facing, uneven}) {
             if (!wanted(what)) continue;
             const std::vector<Outcome> outcomes = read_changed(options, what, folder, faults);
             print_row(what, outcomes, "-");
