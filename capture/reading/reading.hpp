@@ -66,12 +66,15 @@ struct StrandReading {
 };
 
 struct BandReading {
-    double start_mm = 0, length_mm = 0;  // along the rod, from the left edge of the opening; 0 for a region
+    // Along the rod, from the left edge of the opening; 0 for a region. The outermost bands are taken to reach the opening's ends, of which the last
+    // 1.5 mm are not looked at.
+    double start_mm = 0, length_mm = 0;
     BandRole role = BandRole::wrap;
     Reading colour;
     std::optional<NamedCovariance> covariance_of;  // of one photo; none where several were combined
     std::size_t photos = 1;  // that it was read from
     std::optional<double> pitch_mm;
+    std::optional<double> spread;  // within the band, CIELAB (wrap/evenness.hpp); none for a short one
     std::vector<StrandReading> strands;  // both, of a two-coloured thread (then colour is of their mean); else none
     std::vector<std::string> warnings;
     std::vector<PixelPoint> outline;  // in the photo, upright

@@ -74,6 +74,7 @@ nlohmann::ordered_json to_json(const WrapReading& reading) {
                          {"photos", band.photos},
                          {"pitch_mm", band.pitch_mm ? nlohmann::ordered_json(*band.pitch_mm) : nullptr},
                          {"sizes", band.pitch_mm ? likely_sizes(*band.pitch_mm) : std::vector<std::string_view>{}},
+                         {"spread", band.spread ? nlohmann::ordered_json(*band.spread) : nullptr},
                          {"colours", strands_json(band.strands)},
                          {"warnings", band.warnings},
                          {"outline_px", points_json(band.outline)}});

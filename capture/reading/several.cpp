@@ -6,6 +6,7 @@
 #include <cstdio>
 
 #include "colour/difference.hpp"
+#include "wrap/rod.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -119,7 +120,8 @@ Result<WrapReading> read_one(const PhotoToRead& photo, const ReadOptions& option
 std::vector<double> moved_into(const std::vector<double>& edges_mm, double shift, std::span<const BandReading> others) {
     std::vector<double> out;
     for (const double edge : edges_mm)
-        if (edge - shift >= others.front().start_mm + shortest_given_band_mm && edge - shift <= end_mm(others.back()) - shortest_given_band_mm)
+        if (edge - shift >= others.front().start_mm + opening_border_mm + shortest_given_band_mm &&
+            edge - shift <= end_mm(others.back()) - opening_border_mm - shortest_given_band_mm)
             out.push_back(edge - shift);
     return out;
 }

@@ -12,7 +12,6 @@
 namespace bindhue::capture {
 namespace {
 
-constexpr double border_mm = 1.5;        // of the opening: the card's own edge, its shadow and blur
 constexpr double thinnest_mm = 1.0;      // rods below are not met; lines this close are a gloss streak
 constexpr double steepest_slope = 0.2;   // of the rod's axis against the opening
 constexpr double free_mm = 0.75;           // between a rod and the opening's long sides: what reaches them is the bench
@@ -33,10 +32,10 @@ OpeningImage flatten_opening(const Photo& photo, const CardRect& opening, const 
                              const CameraFit& fit, const Vector3& white) {
     OpeningImage out;
     out.px_per_mm = std::min(search_px_per_mm, pose.px_per_mm);
-    out.x0 = opening.x_mm + border_mm;
-    out.y0 = opening.y_mm + border_mm / 2;
-    const int columns = std::max(8, static_cast<int>((opening.width_mm - 2 * border_mm) * out.px_per_mm));
-    const int rows = std::max(8, static_cast<int>((opening.height_mm - border_mm) * out.px_per_mm));
+    out.x0 = opening.x_mm + opening_border_mm;
+    out.y0 = opening.y_mm + opening_border_mm / 2;
+    const int columns = std::max(8, static_cast<int>((opening.width_mm - 2 * opening_border_mm) * out.px_per_mm));
+    const int rows = std::max(8, static_cast<int>((opening.height_mm - opening_border_mm) * out.px_per_mm));
     out.look.create(rows, columns, CV_32FC3);
     for (int r = 0; r < rows; ++r)
         for (int c = 0; c < columns; ++c) {
@@ -332,8 +331,8 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
     rod.axis_y_mm = left.axis_y - rod.axis_slope * (image.x_mm(0) - opening.x_mm);
     rod.radius_slope = (right.radius - left.radius) / span;
     rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
-    rod.s_begin = border_mm;
-    rod.s_end = opening.width_mm - border_mm;
+    rod.s_begin = opening_border_mm;
+    rod.s_end = opening.width_mm - opening_border_mm;
     const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     if (!(thinnest * 2 > thinnest_mm) || std::max(left.radius, right.radius) * 2 > opening.height_mm)
         return refuse(

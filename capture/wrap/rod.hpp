@@ -30,6 +30,9 @@ class Rod {
     double strip_px(double s, const CardPose& pose) const;
 };
 
+// At each end of the opening: the card's own edge, its shadow and blur. What lies there is not looked at.
+inline constexpr double opening_border_mm = 1.5;
+
 // Across that strip: below the first a rod is not read, below the second it is read with a warning (12 are a fair minimum: common
 // practice; the first is a guess).
 inline constexpr double fewest_strip_px = 5.0, fair_strip_px = 12.0;

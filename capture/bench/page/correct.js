@@ -4,6 +4,7 @@ import { rodStrip } from "./rod.js";
 import { fine, fineStep, length, lengthSaid, millimetres, unit } from "./words.js";
 
 const apart = 0.5; // millimetres: no band is shorter
+const unseen = 1.5; // millimetres, at each end of the opening: in the card's own shadow
 
 // A strip with a handle on each place where bands meet. `apply(edges)` reads by them.
 export function editEdges(root, reading, chosen, apply) {
@@ -17,7 +18,7 @@ export function editEdges(root, reading, chosen, apply) {
   const back = html("button", { type: "button", class: "plain" }, "Back to those that were read");
   const divide = html("button", { type: "button", class: "plain" }, "");
 
-  const room = (i) => [i === 0 ? begin : edges[i - 1].at, i === edges.length - 1 ? end : edges[i + 1].at];
+  const room = (i) => [i === 0 ? begin + unseen : edges[i - 1].at, i === edges.length - 1 ? end - unseen : edges[i + 1].at];
   const name = (i) => `Edge between bands ${i + 1} and ${i + 2}`;
   const move = (i, to) => {
     const [low, high] = room(i);
