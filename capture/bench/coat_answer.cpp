@@ -90,7 +90,7 @@ Result<Answer> coat_check_answer(const DoneReading& before, const DoneReading& a
         if (const Status saved = save_coat_tests(opened->folder(), *file); !saved) return saved.error();
     }
     Answer out = to_json(*wrap, *check);
-    out["words"] = verdict_in_words(*check);
+    out["words"] = verdict_in_words(*wrap, *check);
     out["expectation"] = expectation_in_words(*check);
     out["dry"] = seen(wrap->dry);
     out["finished"] = seen(wrap->finished);

@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "card/sharpness.hpp"
+#include "colour/coat_check.hpp"
 #include "colour/difference.hpp"
 #include "reading/band_colour.hpp"
 #include "wrap/bands.hpp"
@@ -40,9 +41,6 @@ std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const Camer
     for (const BodyColour& body : bodies) out.push_back(to_lab(fit.to_xyz(body.linear)));
     return out;
 }
-
-// Of even bands of rendered photos (the same seeds as patch_misfit) 99 % of 668 spread by less than 4.2, and no wrap by more than 4.5.
-constexpr double most_even = 5;
 
 // How far a response is from the nearest mixture of two others, as a share of the way from the first to the second.
 double off_mixture(const CameraRgb& response, const CameraRgb& one, const CameraRgb& other) {
@@ -386,7 +384,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         band.pitch_mm = features[i].pitch_mm;
         const std::optional<Spread> spread = share_of[i] ? std::nullopt : spread_within(skin, segments[i], bodies[i].linear, fit, facing);
         if (spread) band.spread = spread->distance;
-        if (spread && spread->distance > most_even && features[i].role != BandRole::blank) {
+        if (spread && spread->distance > most_even_spread && features[i].role != BandRole::blank) {
             band.warnings.push_back("its colour spreads by " + std::to_string(std::lround(spread->distance)) + " (CIELAB) within it, most at " +
                                     std::to_string(std::lround(spread->at_mm)) +
                                     " mm: a coat that soaked in unevenly, or thread that varies; look at it, and read a clean part with --region");

@@ -49,7 +49,10 @@ Result<TestWrap> test_wrap(const TestWrapSide& before, const TestWrapSide& after
         const Result<WrapPair> pair = same_wrap(*first.read, *second.read, first.band, second.band);
         if (!pair) return pair.error();
         if (before.read != nullptr) out.dry = before.read->bands[pair->before].colour;
-        if (after.read != nullptr) out.finished = after.read->bands[pair->after].colour;
+        if (after.read != nullptr) {
+            out.finished = after.read->bands[pair->after].colour;
+            out.spread = after.read->bands[pair->after].spread;
+        }
     }
     std::optional<Reading> blank;
     if (before.read != nullptr) blank = before.read->blank();
@@ -71,6 +74,7 @@ ordered_json to_json(const TestWrap& read, const CoatCheck& check) {
             {"ground_lab", to_json(read.ground.lab)},
             {"dry_lab", to_json(read.dry.lab)},
             {"finished_lab", to_json(read.finished.lab)},
+            {"finished_spread", read.spread ? ordered_json(*read.spread) : ordered_json()},
             {"expected_lab", to_json(check.expected_look.lab)},
             {"expected_covariance", to_json(check.expected_look.covariance)},
             {"coat_tests", check.coat_tests},
@@ -83,7 +87,7 @@ ordered_json to_json(const TestWrap& read, const CoatCheck& check) {
             {"verdict", name(check.verdict)}};
 }
 
-std::string verdict_in_words(const CoatCheck& check) {
+std::string verdict_in_words(const TestWrap& read, const CoatCheck& check) {
     std::ostringstream out;
     out << std::fixed << std::setprecision(1) << name(check.verdict) << ": the finished wrap is " << check.off.value << " CIEDE2000 (" << check.off.low << " to "
         << check.off.high << ") from what was expected (the best estimates lie " << check.best_estimates_apart << " apart)";
@@ -101,6 +105,8 @@ std::string verdict_in_words(const CoatCheck& check) {
                                           : "  More coat tests, or readings that are surer, narrow it down.");
             break;
     }
+    if (read.spread && *read.spread > most_even_spread)
+        out << "\n  The finished wrap is uneven: its colour spreads by " << *read.spread << " (CIELAB) within it, so this is of its usual place. It will not be kept as a coat test.";
     return out.str();
 }
 

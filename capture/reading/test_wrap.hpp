@@ -37,7 +37,8 @@ Result<TestWrap> test_wrap(const TestWrapSide& before, const TestWrapSide& after
 nlohmann::ordered_json to_json(const TestWrap& wrap, const CoatCheck& check);
 
 // "as expected: the finished wrap is 2.3 CIEDE2000 (0.4 to 5.1) from what was expected (the best estimates lie 1.2 apart), and surely within 9.5."
-std::string verdict_in_words(const CoatCheck& check);
+// Says so where the wrap is uneven.
+std::string verdict_in_words(const TestWrap& wrap, const CoatCheck& check);
 // What the expectation rests on.
 std::string expectation_in_words(const CoatCheck& check);
 

@@ -128,6 +128,9 @@ Result<Reading> spool_colour(Material material, double size_mm, const Reading& d
 Result<CoatTest> coat_test_of(const TestWrap& wrap) {
     if (const Status sound = validate(wrap.finished); !sound)
         return Error{sound.error().reason, sound.error().what, "finished", sound.error().mend};
+    if (wrap.spread && *wrap.spread > most_even_spread)
+        return Error{Reason::cannot_measure, "The finished wrap is uneven: its colour spreads by " + std::to_string(std::lround(*wrap.spread)) + " (CIELAB) within it.", "finished",
+                     "It would teach a wrong coat. Strip and redo it, with more or thinner coats of preserver as its maker's sheet allows; or give the L,a,b of a clean part."};
     const Result<Reading> spool = spool_colour(wrap.material, wrap.size_mm, wrap.dry, wrap.ground, wrap.opacity);
     if (!spool) return spool.error();
     return CoatTest{wrap.material, wrap.schedule, wrap.size_mm, wrap.ground.lab, spool->lab, wrap.finished.lab,

@@ -192,3 +192,14 @@ TEST_CASE("A test wrap becomes a coat test of the spool's colour, with what its 
     CHECK(test->finished_covariance.m == wrap.finished.covariance.m);
     CHECK(test->dry_covariance(0, 0) > wrap.dry.covariance(0, 0));
 }
+
+TEST_CASE("An uneven wrap is checked, and not learned from") {
+    TestWrap wrap = wrap_of(Schedule::finish, Schedule::finish);
+    wrap.spread = most_even_spread - 0.1;
+    CHECK(coat_test_of(wrap));
+    wrap.spread = most_even_spread + 4;
+    CHECK(check_coat(CoatModel(), wrap));
+    const auto refused = coat_test_of(wrap);
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().what.find("spreads by 9") != std::string::npos);
+}
