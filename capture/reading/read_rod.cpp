@@ -263,10 +263,18 @@ StripeSight stripe_sight(const Photo& photo, const Rod& rod, const CardPose& pos
     return {white, facing, rod.radius_at((rod.s_begin + rod.s_end) / 2), std::sqrt(light) / pose.px_per_mm, std::sqrt(chroma) / pose.px_per_mm};
 }
 
+// Stripes may be too fine for the picture on a part of a wrap.
+constexpr double least_striped = 0.25;
 const TwoColours* colours_of(const std::vector<TwoColouredWrap>& wraps, const Segment& run) {
-    for (const TwoColouredWrap& w : wraps)
-        if (std::min(w.end_mm, run.end_mm) - std::max(w.begin_mm, run.begin_mm) > 0.5 * run.length_mm()) return &w.colours;
-    return nullptr;
+    const TwoColours* out = nullptr;
+    double most_mm = least_striped * run.length_mm();
+    for (const TwoColouredWrap& w : wraps) {
+        const double common_mm = std::min(w.end_mm, run.end_mm) - std::max(w.begin_mm, run.begin_mm);
+        if (common_mm <= most_mm) continue;
+        most_mm = common_mm;
+        out = &w.colours;
+    }
+    return out;
 }
 
 // A two-coloured wrap's colours lie on both sides of their mean, as far off as the other's share. How much of the way between them, at most 1, so

@@ -25,8 +25,7 @@ constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one i
 
 // Tuned on rendered photos (two-coloured: seeds 841000 to 841011; of one colour: linear and phone, fair, 700000 to 700035 and 710000 to 710035): of the spread in a
 // window that one wave explains; its height, a share of white; of the windows that must show one.
-// Waves of two colours explained 0.72 and more in a fifth of the windows or more, others that much in under a sixteenth.
-constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.12;
+constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
 // Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
 // between the two colours and beside it, of that way.
 constexpr double least_like = 0.3, most_beyond = 0.5, most_beside = 0.2;
@@ -195,7 +194,8 @@ struct Wave {
     double frequency() const { return std::hypot(round, along); }
 };
 
-double left_by_blur(double frequency, double blur_mm) { return std::exp(-2 * std::pow(pi * frequency * blur_mm, 2)); }
+// Not less than what is sought: what is all but gone can't be told from its remains.
+double left_by_blur(double frequency, double blur_mm) { return std::max(least_left_by_blur, std::exp(-2 * std::pow(pi * frequency * blur_mm, 2))); }
 
 class WaveSearch {
   public:
@@ -335,7 +335,7 @@ struct Stripes {
     Signal signal;
     Vector3 direction{};  // of each channel, what goes with the signal, as seen
     double variance = 0;  // of the signal, where stripes are seen
-    Vector3 apart{};      // as colours.apart, shares of white
+    Vector3 seen{};       // how far the colours seem to lie apart, where blur has left them so; shares of white
 };
 
 std::optional<Stripes> stripes_in(const Cells& cells, const Signal& signal, const StripeSight& sight) {
@@ -371,8 +371,8 @@ std::optional<Stripes> stripes_in(const Cells& cells, const Signal& signal, cons
     const double light = mean_of(out.direction),
                  chroma_gain = left / left_by_blur(frequency, sight.chroma_blur_mm), light_gain = left / left_by_blur(frequency, sight.blur_mm);
     for (std::size_t k = 0; k < 3; ++k) {
-        out.apart[k] = apart * (light * light_gain + (out.direction[k] - light) * chroma_gain);
-        out.colours.apart[k] = out.apart[k] * sight.white[k];
+        out.seen[k] = apart * left * out.direction[k];
+        out.colours.apart[k] = apart * (light * light_gain + (out.direction[k] - light) * chroma_gain) * sight.white[k];
     }
     out.colours.share = share.value;
     out.colours.share_error = share.error;
@@ -387,8 +387,16 @@ std::optional<Stripes> find_stripes(const Face& face, const StripeSight& sight) 
     return stripes_in(cells, lightness, sight);
 }
 
+// By lightness a pixel's stripe is not told from its gloss; and where the colours differ mostly in lightness, little chroma would have to tell much of it.
+bool can_be_taken_off(const Stripes& stripes) {
+    constexpr double most_told = 4;  // chosen on the photos named above
+    return stripes.signal.chroma && std::ranges::all_of(stripes.direction, [](double d) { return std::abs(d) < most_told; });
+}
+
+bool is_short(const Segment& run) { return run.length_mm() < least_length_mm + 2 * edge_mm; }
+
 std::optional<Face> inner_face(const Skin& skin, const Segment& run, const StripeSight& sight) {
-    if (run.length_mm() < least_length_mm + 2 * edge_mm) return std::nullopt;
+    if (is_short(run)) return std::nullopt;
     return face_of(skin, run.begin_mm + edge_mm, run.end_mm - edge_mm, sight);
 }
 
@@ -409,6 +417,8 @@ double variance_round(const Face& face, const Signal& signal) {
 
 // Do runs beside a wrap show its stripes? Wide ones look like bands.
 bool goes_on(const Skin& skin, const Segment& beside, const Face& wrap, const Stripes& stripes, const StripeSight& sight) {
+    // Lightness varies round the rod by gloss, too.
+    if (!stripes.signal.chroma) return false;
     const double margin = std::min(edge_mm, beside.length_mm() / 4);
     const auto face = face_of(skin, beside.begin_mm + margin, beside.end_mm - margin, sight);
     if (!face || variance_round(*face, stripes.signal) < least_like * variance_round(wrap, stripes.signal)) return false;
@@ -416,8 +426,8 @@ bool goes_on(const Skin& skin, const Segment& beside, const Face& wrap, const St
     for (std::size_t k = 0; k < 3; ++k) off[k] = face->mean[k] - wrap.mean[k];
     double along = 0, apart = 0, away = 0;
     for (std::size_t k = 0; k < 3; ++k) {
-        along += off[k] * stripes.apart[k];
-        apart += stripes.apart[k] * stripes.apart[k];
+        along += off[k] * stripes.seen[k];
+        apart += stripes.seen[k] * stripes.seen[k];
         away += off[k] * off[k];
     }
     along /= apart;
@@ -451,25 +461,37 @@ std::optional<TwoColours> two_colours(const Skin& skin, const Segment& run, cons
 std::vector<TwoColouredWrap> take_stripes_off(Skin& skin, std::vector<Segment>& runs, const StripeSight& sight, bool join) {
     std::vector<TwoColouredWrap> out;
     for (std::size_t i = 0; i < runs.size(); ++i) {
-        auto face = inner_face(skin, runs[i], sight);
+        // Wide stripes look like bands: several that are too short by themselves may be one wrap.
+        std::size_t first = i, end = i + 1;
+        while (join && is_short(runs[i]) && end < runs.size() && is_short(runs[end])) ++end;
+        auto face = inner_face(skin, {runs[first].begin_mm, runs[end - 1].end_mm}, sight);
         auto stripes = face ? find_stripes(*face, sight) : std::nullopt;
         if (!stripes) continue;
-        const std::span<const Segment> all(runs);
-        const std::size_t first = i - (join ? runs_going_on(skin, all.first(i), false, *face, *stripes, sight) : 0),
-                          end = i + 1 + (join ? runs_going_on(skin, all.subspan(i + 1), true, *face, *stripes, sight) : 0);
-        if (end > first + 1) {
-            runs[first].end_mm = runs[end - 1].end_mm;
-            runs.erase(runs.begin() + static_cast<std::ptrdiff_t>(first + 1), runs.begin() + static_cast<std::ptrdiff_t>(end));
-            i = first;
-            auto longer = inner_face(skin, runs[i], sight);
-            if (auto found = find_stripes(*longer, sight)) {
-                face = std::move(longer);
-                stripes = std::move(found);
-            }
+        const auto try_runs = [&](std::size_t from, std::size_t to) {
+            auto whole = inner_face(skin, {runs[from].begin_mm, runs[to - 1].end_mm}, sight);
+            auto found = whole ? find_stripes(*whole, sight) : std::nullopt;
+            if (!found || found->signal.chroma != stripes->signal.chroma) return;
+            first = from;
+            end = to;
+            face = std::move(whole);
+            stripes = std::move(found);
+        };
+        if (join) {
+            const auto alone = [&](const Segment& run) { return !goes_on(skin, run, *face, *stripes, sight); };
+            std::size_t from = first, to = end;
+            while (to > from + 1 && alone(runs[from])) ++from;
+            while (to > from + 1 && alone(runs[to - 1])) --to;
+            if (from != first || to != end) try_runs(from, to);
+            const std::span<const Segment> all(runs);
+            to = end + runs_going_on(skin, all.subspan(end), true, *face, *stripes, sight);
+            from = first - runs_going_on(skin, all.first(first), false, *face, *stripes, sight);
+            if (from != first || to != end) try_runs(from, to);
         }
+        runs[first].end_mm = runs[end - 1].end_mm;
+        runs.erase(runs.begin() + static_cast<std::ptrdiff_t>(first + 1), runs.begin() + static_cast<std::ptrdiff_t>(end));
+        i = first;
         out.push_back({runs[i].begin_mm, runs[i].end_mm, stripes->colours});
-        // By lightness a pixel's stripe is not told from its gloss.
-        if (!stripes->signal.chroma) continue;
+        if (!can_be_taken_off(*stripes)) continue;
         for (std::size_t at = 0; at < face->left.size(); ++at) {
             Vector3& v = skin.values[(face->first_row + at / face->columns) * skin.columns + face->first_column + at % face->columns];
             const double along = stripes->signal(face->left[at]);
