@@ -260,7 +260,7 @@ StripeSight stripe_sight(const Photo& photo, const Rod& rod, const CardPose& pos
     // smooths what is faint: a variance tuned on rendered photos (seeds 841000 to 841011, stripes that grow finer along the rod).
     constexpr double interpolated = 4.0 / 6, averaged = 4.0 / 12, smoothed = 1.0;
     const double light = blur_px * blur_px + (photo.linear ? 0.0 : smoothed), chroma = light + interpolated + (photo.linear ? 0.0 : averaged + interpolated);
-    return {white, facing, rod.radius_at((rod.s_begin + rod.s_end) / 2), std::sqrt(light) / pose.px_per_mm, std::sqrt(chroma) / pose.px_per_mm};
+    return {white, facing, rod.radius_at((rod.s_begin + rod.s_end) / 2), std::sqrt(light) / pose.px_per_mm, std::sqrt(chroma) / pose.px_per_mm, !photo.linear};
 }
 
 // Stripes may be too fine for the picture on a part of a wrap.

@@ -18,8 +18,9 @@ constexpr double edge_mm = 0.4;           // beside an edge, left out
 constexpr double least_length_mm = 4.0;
 constexpr double window_mm = 4.0;  // along the rod and round it: some repeats of a thread, over which a slanted stripe is nearly straight
 constexpr double cell_mm = 0.1;    // finer than any stripe that is looked for
-// Cycles per millimetre: at least one and a fifth in a window, round the rod; one along it, for lightness.
-constexpr double least_round = 0.3, least_slant = 0.25;
+// Cycles per millimetre: round the rod, at least one and a fifth in a window, or two where stripes lie along the rod as a light's broad streak does; along it one for
+// slanted ones.
+constexpr double least_round = 0.3, least_straight = 0.5, least_slant = 0.25, tiny = 1e-9;
 constexpr double frequency_step = 0.1;                     // nearly a third of what a window tells apart
 constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one is not looked for
 
@@ -28,7 +29,7 @@ constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one i
 constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
 // Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
 // between the two colours and beside it, of that way.
-constexpr double least_like = 0.3, most_beyond = 0.5, most_beside = 0.2;
+constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.2;
 // A guess: two strands twisted together are mostly alike in size.
 constexpr double usual_share = 0.5, share_deviation = 0.15;
 // Of the lopsidedness (skewness) of a window's values; of the blur's standard deviation. Tuned as above.
@@ -110,6 +111,7 @@ struct Cells {
     double row_mm = 0, column_mm = 0;
     std::vector<Vector3> left;
     std::vector<double> turned;  // of each row
+    Vector3 mean{};              // of the whole face
 };
 
 Cells cells_of(const Face& face) {
@@ -120,6 +122,7 @@ Cells cells_of(const Face& face) {
     out.columns = face.columns / wide;
     out.row_mm = face.row_mm * static_cast<double>(high);
     out.column_mm = face.column_mm * static_cast<double>(wide);
+    out.mean = face.mean;
     for (std::size_t r = 0; r < out.rows; ++r) {
         out.turned.push_back(face.turned[r * high + high / 2]);
         for (std::size_t c = 0; c < out.columns; ++c) {
@@ -330,6 +333,25 @@ Share share_of(double skewness, double left) {
     return {mean, std::sqrt(std::max(0.0, squares / total - mean * mean))};
 }
 
+// The part of a small change that a picture holds finely: of lightness. An encoded file holds lightness as it is encoded: the same change of all
+// channels there is in linear light the larger, the lighter a channel is.
+Vector3 light_of(const Vector3& change, const Vector3& mean, bool encoded) {
+    if (!encoded) {
+        const double light = mean_of(change);
+        return {light, light, light};
+    }
+    constexpr Vector3 luma{0.299, 0.587, 0.114};  // JFIF (ITU-R BT.601)
+    constexpr double usual_gamma = 2.2;
+    Vector3 slope, out;
+    double light = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        slope[k] = std::pow(std::max(mean[k], 0.01), 1 - 1 / usual_gamma);
+        light += luma[k] * change[k] / slope[k];
+    }
+    for (std::size_t k = 0; k < 3; ++k) out[k] = light * slope[k];
+    return out;
+}
+
 struct Stripes {
     TwoColours colours;
     Signal signal;
@@ -343,36 +365,38 @@ std::optional<Stripes> stripes_in(const Cells& cells, const Signal& signal, cons
     std::vector<Wave> waves = search.all(signal);
     const auto all = static_cast<double>(waves.size());
     // Slower waves are sought too, so that the flank of a light's broad shape is not taken for one.
-    std::erase_if(waves, [](const Wave& w) { return w.round < least_round - 1e-9 || w.explained < least_explained || w.height < least_height; });
+    std::erase_if(waves, [](const Wave& w) {
+        const double least = std::abs(w.along) < least_slant ? least_straight : least_round;
+        return w.round < least - tiny || w.explained < least_explained || w.height < least_height;
+    });
     if (static_cast<double>(waves.size()) < least_windows * all || waves.empty()) return std::nullopt;
 
     Stripes out{{}, signal};
     double power = 0, variance = 0, third = 0;
-    for (const Wave& w : waves) search.add_direction(signal, w, out.direction, power);
-    for (double& d : out.direction) d /= power;
-
     // The longest waves tell best how high they would be without blur.
     std::sort(waves.begin(), waves.end(), [](const Wave& a, const Wave& b) { return a.frequency() < b.frequency(); });
     waves.resize(std::max<std::size_t>(1, waves.size() / 3));
     const double blur = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
     std::vector<double> heights, frequencies;
     for (const Wave& w : waves) {
+        search.add_direction(signal, w, out.direction, power);
         heights.push_back(w.height / (left_by_blur(w.frequency(), blur) * w.cosine));
         frequencies.push_back(w.frequency());
         variance += w.variance;
         third += w.third;
     }
     const auto n = static_cast<double>(waves.size());
+    for (double& d : out.direction) d /= power;
     out.variance = variance / n;
     const double frequency = median(frequencies), left = left_by_blur(frequency, blur);
     const Share share = share_of(third / n / std::pow(out.variance, 1.5), left);
     // A pulse train's first harmonic.
     const double apart = median(heights) * pi / (2 * std::sin(pi * share.value));
-    const double light = mean_of(out.direction),
-                 chroma_gain = left / left_by_blur(frequency, sight.chroma_blur_mm), light_gain = left / left_by_blur(frequency, sight.blur_mm);
+    const double chroma_gain = left / left_by_blur(frequency, sight.chroma_blur_mm), light_gain = left / left_by_blur(frequency, sight.blur_mm);
+    const Vector3 light = light_of(out.direction, cells.mean, sight.encoded);
     for (std::size_t k = 0; k < 3; ++k) {
         out.seen[k] = apart * left * out.direction[k];
-        out.colours.apart[k] = apart * (light * light_gain + (out.direction[k] - light) * chroma_gain) * sight.white[k];
+        out.colours.apart[k] = apart * (light[k] * light_gain + (out.direction[k] - light[k]) * chroma_gain) * sight.white[k];
     }
     out.colours.share = share.value;
     out.colours.share_error = share.error;

@@ -15,6 +15,7 @@ struct StripeSight {
     // Standard deviation of the picture's blur, millimetres: of lightness, and of the differences of channels, which a mosaic of colour filters and a
     // compressed file hold more coarsely.
     double blur_mm = 0, chroma_blur_mm = 0;
+    bool encoded = false;  // the file holds lightness and chroma through a tone curve, as a JPEG does
 };
 
 struct TwoColours {
