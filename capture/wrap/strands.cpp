@@ -32,8 +32,9 @@ constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0
 constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.2;
 // A guess: two strands twisted together are mostly alike in size.
 constexpr double usual_share = 0.5, share_deviation = 0.15;
-// Of the lopsidedness (skewness) of a window's values; of the blur's standard deviation. Tuned as above.
-constexpr double skewness_error = 0.2, blur_error = 0.15;
+// Of the lopsidedness (skewness) of a window's values; of the blur's standard deviation, relative; of the way from one colour to the other, relative, by channel. Widened
+// until the colours' regions held on the photos of two-coloured thread named above.
+constexpr double skewness_error = 0.3, blur_error = 0.15, direction_error = 0.1;
 
 double mean_of(const Vector3& v) { return (v[0] + v[1] + v[2]) / 3; }
 
@@ -393,15 +394,25 @@ std::optional<Stripes> stripes_in(const Cells& cells, const Signal& signal, cons
     // A pulse train's first harmonic.
     const double apart = median(heights) * pi / (2 * std::sin(pi * share.value));
     const double chroma_gain = left / left_by_blur(frequency, sight.chroma_blur_mm), light_gain = left / left_by_blur(frequency, sight.blur_mm);
+    Vector3 of_light, of_chroma;
     const Vector3 light = light_of(out.direction, cells.mean, sight.encoded);
     for (std::size_t k = 0; k < 3; ++k) {
         out.seen[k] = apart * left * out.direction[k];
-        out.colours.apart[k] = apart * (light[k] * light_gain + (out.direction[k] - light[k]) * chroma_gain) * sight.white[k];
+        of_light[k] = apart * light_gain * light[k] * sight.white[k];
+        of_chroma[k] = apart * chroma_gain * (out.direction[k] - light[k]) * sight.white[k];
+        out.colours.apart[k] = of_light[k] + of_chroma[k];
     }
+    // The logarithm of what blur leaves goes with the blur's square.
+    const double light_error = 2 * blur_error * std::log(1 / left_by_blur(frequency, sight.blur_mm)),
+                 chroma_error = 2 * blur_error * std::log(1 / left_by_blur(frequency, sight.chroma_blur_mm));
+    double size = 0;
+    for (const double a : out.colours.apart) size += a * a / 3;
+    for (std::size_t a = 0; a < 3; ++a)
+        for (std::size_t b = 0; b < 3; ++b)
+            out.colours.apart_covariance(a, b) = light_error * light_error * of_light[a] * of_light[b] + chroma_error * chroma_error * of_chroma[a] * of_chroma[b] +
+                                                 (a == b ? direction_error * direction_error * size : 0.0);
     out.colours.share = share.value;
     out.colours.share_error = share.error;
-    // The logarithm of what blur leaves goes with its square.
-    out.colours.apart_error = 2 * blur_error * std::log(1 / left);
     return out;
 }
 

@@ -4,6 +4,7 @@
 #include <optional>
 #include <vector>
 
+#include "colour/matrix.hpp"
 #include "wrap/segments.hpp"
 
 namespace bindhue::capture {
@@ -21,7 +22,7 @@ struct StripeSight {
 struct TwoColours {
     double share = 0.5, share_error = 0;  // of the second, of the wrap's face, 0 to 1
     Vector3 apart{};                      // response of the second less that of the first, as lit where the rod faces the camera
-    double apart_error = 0;               // relative
+    Matrix3 apart_covariance{};
 };
 
 struct TwoColouredWrap {
