@@ -18,6 +18,7 @@ constexpr double edge_mm = 0.4;           // beside an edge, left out
 constexpr double least_length_mm = 4.0;
 constexpr double window_mm = 4.0;  // along the rod and round it: some repeats of a thread, over which a slanted stripe is nearly straight
 constexpr double cell_mm = 0.1;    // finer than any stripe that is looked for
+constexpr double usual_blur_mm = 0.15;  // a sharper picture is made as soft: single turns and the sharp sides of stripes are no part of the wave
 // Cycles per millimetre: round the rod, at least one and a fifth in a window, or two where stripes lie along the rod as a light's broad streak does; along it one for
 // slanted ones.
 constexpr double least_round = 0.3, least_straight = 0.5, least_slant = 0.25, tiny = 1e-9;
@@ -135,6 +136,31 @@ Cells cells_of(const Face& face) {
         }
     }
     return out;
+}
+
+// Gaussian blur, by a standard deviation in millimetres.
+void soften(Cells& cells, double sigma_mm) {
+    const auto along = [&](std::size_t lines, std::size_t line_step, std::size_t places, std::size_t place_step, double place_mm) {
+        const auto reach = static_cast<std::size_t>(3 * sigma_mm / place_mm) + 1;
+        std::vector<double> weight;
+        for (std::size_t i = 0; i <= reach; ++i) weight.push_back(std::exp(-0.5 * std::pow(static_cast<double>(i) * place_mm / sigma_mm, 2)));
+        std::vector<Vector3> before(places);
+        for (std::size_t line = 0; line < lines; ++line) {
+            for (std::size_t i = 0; i < places; ++i) before[i] = cells.left[line * line_step + i * place_step];
+            for (std::size_t i = 0; i < places; ++i) {
+                Vector3 sum{};
+                double total = 0;
+                for (std::size_t j = i > reach ? i - reach : 0; j < std::min(places, i + reach + 1); ++j) {
+                    const double w = weight[j > i ? j - i : i - j];
+                    for (std::size_t k = 0; k < 3; ++k) sum[k] += w * before[j][k];
+                    total += w;
+                }
+                for (std::size_t k = 0; k < 3; ++k) cells.left[line * line_step + i * place_step][k] = sum[k] / total;
+            }
+        }
+    };
+    along(cells.rows, cells.columns, cells.columns, 1, cells.column_mm);
+    along(cells.columns, 1, cells.rows, cells.columns, cells.row_mm);
 }
 
 // What stripes are sought in: of each value, its part along one direction of colour.
@@ -361,7 +387,14 @@ struct Stripes {
     Vector3 seen{};       // how far the colours seem to lie apart, where blur has left them so; shares of white
 };
 
-std::optional<Stripes> stripes_in(const Cells& cells, const Signal& signal, const StripeSight& sight) {
+std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight sight) {
+    const double own_blur_mm = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
+    if (own_blur_mm < usual_blur_mm) {
+        const double more_mm = std::sqrt(usual_blur_mm * usual_blur_mm - own_blur_mm * own_blur_mm);
+        soften(cells, more_mm);
+        sight.blur_mm = std::hypot(sight.blur_mm, more_mm);
+        sight.chroma_blur_mm = std::hypot(sight.chroma_blur_mm, more_mm);
+    }
     const WaveSearch search(cells, signal.chroma ? sight.chroma_blur_mm : sight.blur_mm, signal.chroma ? 0 : least_slant);
     std::vector<Wave> waves = search.all(signal);
     const auto all = static_cast<double>(waves.size());
