@@ -21,7 +21,7 @@ constexpr double cell_mm = 0.1;    // finer than any stripe that is looked for
 constexpr double usual_blur_mm = 0.15;  // a sharper picture is made as soft: single turns and the sharp sides of stripes are no part of the wave
 // Cycles per millimetre: round the rod, at least one and a fifth in a window, or two where stripes lie along the rod as a light's broad streak does; along it one for
 // slanted ones.
-constexpr double least_round = 0.3, least_straight = 0.5, least_slant = 0.25, tiny = 1e-9;
+constexpr double least_round = 0.2, least_straight = 0.4, least_slant = 0.25, tiny = 1e-9;
 constexpr double frequency_step = 0.1;                     // nearly a third of what a window tells apart
 constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one is not looked for
 
@@ -30,7 +30,7 @@ constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one i
 constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
 // Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
 // between the two colours and beside it, of that way.
-constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.2;
+constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.3;
 // A guess: two strands twisted together are mostly alike in size.
 constexpr double usual_share = 0.5, share_deviation = 0.15;
 // Of the lopsidedness (skewness) of a window's values; of the blur's standard deviation, relative; of the way from one colour to the other, relative, by channel. Widened
@@ -507,6 +507,7 @@ std::size_t runs_going_on(const Skin& skin, std::span<const Segment> runs, bool 
     std::size_t joined = 0;
     for (std::size_t more = 1; more <= 3 && joined + more <= runs.size();) {
         const auto part = after ? runs.subspan(joined, more) : runs.subspan(runs.size() - joined - more, more);
+        if (more > 1 && !std::ranges::all_of(part, is_short)) break;
         if (goes_on(skin, {part.front().begin_mm, part.back().end_mm}, wrap, stripes, sight)) {
             joined += more;
             more = 1;
