@@ -502,13 +502,19 @@ bool goes_on(const Skin& skin, const Segment& beside, const Face& wrap, const St
     return std::abs(along) < most_beyond && away / apart - along * along < most_beside * most_beside;
 }
 
+// So short a run may be a part of one stripe; not longer than the narrowest trims, about.
+bool is_one_stripe(const Segment& run) { return run.length_mm() < 1.2; }
+
 // Up to three runs at a time, the least first: a single one may be a part of one stripe.
 std::size_t runs_going_on(const Skin& skin, std::span<const Segment> runs, bool after, const Face& wrap, const Stripes& stripes, const StripeSight& sight) {
     std::size_t joined = 0;
     for (std::size_t more = 1; more <= 3 && joined + more <= runs.size();) {
         const auto part = after ? runs.subspan(joined, more) : runs.subspan(runs.size() - joined - more, more);
-        if (more > 1 && !std::ranges::all_of(part, is_short)) break;
-        if (goes_on(skin, {part.front().begin_mm, part.back().end_mm}, wrap, stripes, sight)) {
+        const Segment& far = after ? part.back() : part.front();
+        const auto nearer = after ? part.first(more - 1) : part.last(more - 1);
+        const bool far_goes_on = is_short(far) || (std::ranges::all_of(nearer, is_one_stripe) && goes_on(skin, far, wrap, stripes, sight));
+        if (!std::ranges::all_of(nearer, is_short)) break;
+        if (far_goes_on && goes_on(skin, {part.front().begin_mm, part.back().end_mm}, wrap, stripes, sight)) {
             joined += more;
             more = 1;
         } else {
