@@ -26,8 +26,8 @@ constexpr double frequency_step = 0.1;                     // nearly a third of 
 constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one is not looked for
 
 // Tuned on rendered photos (two-coloured: seeds 841000 to 841011; of one colour: linear and phone, fair, 700000 to 700035 and 710000 to 710035): of the spread in a
-// window that one wave explains; its height, a share of white; of the windows that must show one.
-constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
+// window that one wave explains, and that a broad streak never does; its height, a share of white; of the windows that must show one.
+constexpr double least_explained = 0.65, surely_explained = 0.92, least_height = 0.004, least_windows = 0.25;
 // Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
 // between the two colours and beside it, of that way.
 constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.3;
@@ -379,11 +379,28 @@ Vector3 light_of(const Vector3& change, const Vector3& mean, bool encoded) {
     return out;
 }
 
+// The part of the differences of channels that tells how much of the way between the colours a place shows; none where they differ too little but in lightness, by which a
+// pixel's stripe is not told from its gloss.
+std::optional<Signal> telling_chroma(const Vector3& direction) {
+    constexpr double most_told = 6;  // of a channel, by how much chroma; chosen on the photos named above
+    const double light = mean_of(direction);
+    Signal out;
+    double size = 0, largest = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        out.axis[k] = direction[k] - light;
+        size += out.axis[k] * out.axis[k];
+        largest = std::max(largest, std::abs(direction[k]));
+    }
+    if (!(std::sqrt(size) > largest / most_told)) return std::nullopt;
+    for (double& a : out.axis) a /= size;
+    return out;
+}
+
 struct Stripes {
     TwoColours colours;
     Signal signal;
     Vector3 direction{};  // of each channel, what goes with the signal, as seen
-    double variance = 0;  // of the signal, where stripes are seen
+    std::optional<Signal> telling;  // of the way between the colours
     Vector3 seen{};       // how far the colours seem to lie apart, where blur has left them so; shares of white
 };
 
@@ -401,11 +418,12 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
     // Slower waves are sought too, so that the flank of a light's broad shape is not taken for one.
     std::erase_if(waves, [](const Wave& w) {
         const double least = std::abs(w.along) < least_slant ? least_straight : least_round;
-        return w.round < least - tiny || w.explained < least_explained || w.height < least_height;
+        return w.round < (w.explained < surely_explained ? least : least_round) - tiny || w.explained < least_explained || w.height < least_height;
     });
     if (static_cast<double>(waves.size()) < least_windows * all || waves.empty()) return std::nullopt;
 
-    Stripes out{{}, signal};
+    Stripes out;
+    out.signal = signal;
     double power = 0, variance = 0, third = 0;
     // The longest waves tell best how high they would be without blur.
     std::sort(waves.begin(), waves.end(), [](const Wave& a, const Wave& b) { return a.frequency() < b.frequency(); });
@@ -421,9 +439,10 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
     }
     const auto n = static_cast<double>(waves.size());
     for (double& d : out.direction) d /= power;
-    out.variance = variance / n;
+    out.telling = telling_chroma(out.direction);
+    variance /= n;
     const double frequency = median(frequencies), left = left_by_blur(frequency, blur);
-    const Share share = share_of(third / n / std::pow(out.variance, 1.5), left);
+    const Share share = share_of(third / n / std::pow(variance, 1.5), left);
     // A pulse train's first harmonic.
     const double apart = median(heights) * pi / (2 * std::sin(pi * share.value));
     const double chroma_gain = left / left_by_blur(frequency, sight.chroma_blur_mm), light_gain = left / left_by_blur(frequency, sight.blur_mm);
@@ -455,12 +474,6 @@ std::optional<Stripes> find_stripes(const Face& face, const StripeSight& sight) 
     return stripes_in(cells, lightness, sight);
 }
 
-// By lightness a pixel's stripe is not told from its gloss; and where the colours differ mostly in lightness, little chroma would have to tell much of it.
-bool can_be_taken_off(const Stripes& stripes) {
-    constexpr double most_told = 4;  // chosen on the photos named above
-    return stripes.signal.chroma && std::ranges::all_of(stripes.direction, [](double d) { return std::abs(d) < most_told; });
-}
-
 bool is_short(const Segment& run) { return run.length_mm() < least_length_mm + 2 * edge_mm; }
 
 std::optional<Face> inner_face(const Skin& skin, const Segment& run, const StripeSight& sight) {
@@ -485,11 +498,10 @@ double variance_round(const Face& face, const Signal& signal) {
 
 // Do runs beside a wrap show its stripes? Wide ones look like bands.
 bool goes_on(const Skin& skin, const Segment& beside, const Face& wrap, const Stripes& stripes, const StripeSight& sight) {
-    // Lightness varies round the rod by gloss, too.
-    if (!stripes.signal.chroma) return false;
+    if (!stripes.telling) return false;
     const double margin = std::min(edge_mm, beside.length_mm() / 4);
     const auto face = face_of(skin, beside.begin_mm + margin, beside.end_mm - margin, sight);
-    if (!face || variance_round(*face, stripes.signal) < least_like * variance_round(wrap, stripes.signal)) return false;
+    if (!face || variance_round(*face, *stripes.telling) < least_like * variance_round(wrap, *stripes.telling)) return false;
     Vector3 off;
     for (std::size_t k = 0; k < 3; ++k) off[k] = face->mean[k] - wrap.mean[k];
     double along = 0, apart = 0, away = 0;
@@ -545,18 +557,19 @@ std::vector<TwoColouredWrap> take_stripes_off(Skin& skin, std::vector<Segment>& 
         const auto try_runs = [&](std::size_t from, std::size_t to) {
             auto whole = inner_face(skin, {runs[from].begin_mm, runs[to - 1].end_mm}, sight);
             auto found = whole ? find_stripes(*whole, sight) : std::nullopt;
-            if (!found || found->signal.chroma != stripes->signal.chroma) return;
+            if (!found || found->signal.chroma != stripes->signal.chroma) return false;
             first = from;
             end = to;
             face = std::move(whole);
             stripes = std::move(found);
+            return true;
         };
         if (join) {
             const auto alone = [&](const Segment& run) { return !goes_on(skin, run, *face, *stripes, sight); };
             std::size_t from = first, to = end;
             while (to > from + 1 && alone(runs[from])) ++from;
             while (to > from + 1 && alone(runs[to - 1])) --to;
-            if (from != first || to != end) try_runs(from, to);
+            if ((from != first || to != end) && !try_runs(from, to)) continue;
             const std::span<const Segment> all(runs);
             to = end + runs_going_on(skin, all.subspan(end), true, *face, *stripes, sight);
             from = first - runs_going_on(skin, all.first(first), false, *face, *stripes, sight);
@@ -566,10 +579,9 @@ std::vector<TwoColouredWrap> take_stripes_off(Skin& skin, std::vector<Segment>& 
         runs.erase(runs.begin() + static_cast<std::ptrdiff_t>(first + 1), runs.begin() + static_cast<std::ptrdiff_t>(end));
         i = first;
         out.push_back({runs[i].begin_mm, runs[i].end_mm, stripes->colours});
-        if (!can_be_taken_off(*stripes)) continue;
-        for (std::size_t at = 0; at < face->left.size(); ++at) {
+        for (std::size_t at = 0; stripes->telling && at < face->left.size(); ++at) {
             Vector3& v = skin.values[(face->first_row + at / face->columns) * skin.columns + face->first_column + at % face->columns];
-            const double along = stripes->signal(face->left[at]);
+            const double along = (*stripes->telling)(face->left[at]);
             for (std::size_t k = 0; k < 3; ++k) v[k] -= along * stripes->direction[k] * sight.white[k];
         }
     }
