@@ -557,7 +557,7 @@ std::vector<TwoColouredWrap> take_stripes_off(Skin& skin, std::vector<Segment>& 
         const auto try_runs = [&](std::size_t from, std::size_t to) {
             auto whole = inner_face(skin, {runs[from].begin_mm, runs[to - 1].end_mm}, sight);
             auto found = whole ? find_stripes(*whole, sight) : std::nullopt;
-            if (!found || found->signal.chroma != stripes->signal.chroma) return false;
+            if (!found || (stripes->signal.chroma && !found->signal.chroma)) return false;
             first = from;
             end = to;
             face = std::move(whole);
@@ -566,13 +566,13 @@ std::vector<TwoColouredWrap> take_stripes_off(Skin& skin, std::vector<Segment>& 
         };
         if (join) {
             const auto alone = [&](const Segment& run) { return !goes_on(skin, run, *face, *stripes, sight); };
-            std::size_t from = first, to = end;
-            while (to > from + 1 && alone(runs[from])) ++from;
-            while (to > from + 1 && alone(runs[to - 1])) --to;
-            if ((from != first || to != end) && !try_runs(from, to)) continue;
+            bool striped = true;
+            while (striped && end > first + 1 && (alone(runs[first]) || alone(runs[end - 1])))
+                striped = alone(runs[first]) ? try_runs(first + 1, end) : try_runs(first, end - 1);
+            if (!striped) continue;
             const std::span<const Segment> all(runs);
-            to = end + runs_going_on(skin, all.subspan(end), true, *face, *stripes, sight);
-            from = first - runs_going_on(skin, all.first(first), false, *face, *stripes, sight);
+            const std::size_t to = end + runs_going_on(skin, all.subspan(end), true, *face, *stripes, sight),
+                              from = first - runs_going_on(skin, all.first(first), false, *face, *stripes, sight);
             if (from != first || to != end) try_runs(from, to);
         }
         runs[first].end_mm = runs[end - 1].end_mm;
