@@ -26,8 +26,8 @@ constexpr double frequency_step = 0.1;                     // nearly a third of 
 constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one is not looked for
 
 // Tuned on rendered photos (two-coloured: seeds 841000 to 841011; of one colour: linear and phone, fair, 700000 to 700035 and 710000 to 710035): of the spread in a
-// window that one wave explains, and that a broad streak never does; its height, a share of white; of the windows that must show one.
-constexpr double least_explained = 0.65, surely_explained = 0.92, least_height = 0.004, least_windows = 0.25;
+// window that one wave explains; its height, a share of white; of the windows that must show one.
+constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
 // Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
 // between the two colours and beside it, of that way.
 constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.3;
@@ -418,7 +418,7 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
     // Slower waves are sought too, so that the flank of a light's broad shape is not taken for one.
     std::erase_if(waves, [](const Wave& w) {
         const double least = std::abs(w.along) < least_slant ? least_straight : least_round;
-        return w.round < (w.explained < surely_explained ? least : least_round) - tiny || w.explained < least_explained || w.height < least_height;
+        return w.round < least - tiny || w.explained < least_explained || w.height < least_height;
     });
     if (static_cast<double>(waves.size()) < least_windows * all || waves.empty()) return std::nullopt;
 
