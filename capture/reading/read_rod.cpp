@@ -294,6 +294,7 @@ double most_apart(const CameraFit& fit, const Vector3& mean, const Vector3& apar
     return far;
 }
 
+// Adds both colours with all that may be wrong with them, and a warning.
 void add_strands(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& mean, const TwoColours& two) {
     Vector3 apart;
     for (std::size_t k = 0; k < 3; ++k) apart[k] = two.apart[k] / mean.shade[k];
@@ -306,7 +307,7 @@ void add_strands(BandReading& band, const Photo& photo, const CameraFit& fit, co
     // Thread is sold two-coloured to be seen as such. Where the colours seem alike, turns that alternate may have hidden most of them: then only stripes of half the
     // repeat are seen, and fainter. Tuned on rendered photos (seeds 841000 to 841011): such seemed 5 to 16 apart, others 20 or more.
     constexpr double seldom_nearer = 25;
-    const double seem_apart = cie1976(lab_at(-two.share), lab_at(1 - two.share)), hidden = seem_apart < seldom_nearer ? seldom_nearer / seem_apart : 0.0;
+    const double seem_apart = std::max(1.0, cie1976(lab_at(-two.share), lab_at(1 - two.share))), hidden = seem_apart < seldom_nearer ? seldom_nearer / seem_apart : 0.0;
     for (const bool second : {false, true}) {
         const double off = second ? 1 - two.share : -two.share;
         Vector3 linear = mean.linear.vector();
@@ -319,6 +320,7 @@ void add_strands(BandReading& band, const Photo& photo, const CameraFit& fit, co
         band.strands.push_back({band.colour, second ? two.share : 1 - two.share});
     }
     band.warnings.push_back("thread of two colours: " + in_words(band.strands[0]) + " and " + in_words(band.strands[1]) +
+                            (hidden > 0 ? " (turns that alternate may hide how far they lie apart: look at it closely)" : "") +
                             "; the band's colour is their mean. Look for thread of both, not of the mean");
 }
 

@@ -19,14 +19,14 @@ constexpr double least_length_mm = 4.0;
 constexpr double window_mm = 4.0;  // along the rod and round it: some repeats of a thread, over which a slanted stripe is nearly straight
 constexpr double cell_mm = 0.1;    // finer than any stripe that is looked for
 constexpr double usual_blur_mm = 0.15;  // a sharper picture is made as soft: single turns and the sharp sides of stripes are no part of the wave
-// Cycles per millimetre: round the rod, at least one and a fifth in a window, or two where stripes lie along the rod as a light's broad streak does; along it one for
-// slanted ones.
-constexpr double least_round = 0.2, least_straight = 0.4, least_slant = 0.25, tiny = 1e-9;
-constexpr double frequency_step = 0.1;                     // nearly a third of what a window tells apart
+// Cycles per millimetre. Slanted stripes are those that show one in a window along the rod; round it they must show nearly one, unlike rings of thread, and others over one
+// and a half, unlike a light's broad streak.
+constexpr double least_slant = 0.25, least_round = 0.2, least_straight = 0.4, tiny = 1e-9;
+constexpr double frequency_step = 0.1;      // less than half of what a window tells apart
 constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one is not looked for
 
-// Tuned on rendered photos (two-coloured: seeds 841000 to 841011; of one colour: linear and phone, fair, 700000 to 700035 and 710000 to 710035): of the spread in a
-// window that one wave explains; its height, a share of white; of the windows that must show one.
+// Tuned on rendered photos (two-coloured: seeds 840000 to 840005, 841000 to 841011 and 842000 to 842009; of one colour: linear and phone, fair, 700000 to 700035 and
+// 710000 to 710035), as the frequencies above: of the spread in a window that one wave explains; its height, a share of white; of the windows that must show one.
 constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
 // Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
 // between the two colours and beside it, of that way.
@@ -415,7 +415,7 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
     const WaveSearch search(cells, signal.chroma ? sight.chroma_blur_mm : sight.blur_mm, signal.chroma ? 0 : least_slant);
     std::vector<Wave> waves = search.all(signal);
     const auto all = static_cast<double>(waves.size());
-    // Slower waves are sought too, so that the flank of a light's broad shape is not taken for one.
+    // Slower waves are sought too: the flank of a light's broad shape is no wave of its own.
     std::erase_if(waves, [](const Wave& w) {
         const double least = std::abs(w.along) < least_slant ? least_straight : least_round;
         return w.round < least - tiny || w.explained < least_explained || w.height < least_height;
