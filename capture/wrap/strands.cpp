@@ -18,6 +18,7 @@ constexpr double edge_mm = 0.4;           // beside an edge, left out
 constexpr double least_length_mm = 4.0;
 constexpr double window_mm = 4.0;  // along the rod and round it: some repeats of a thread, over which a slanted stripe is nearly straight
 constexpr double cell_mm = 0.1;    // finer than any stripe that is looked for
+constexpr std::size_t fewest = 8;  // rows and columns: less shows no wave
 constexpr double usual_blur_mm = 0.15;  // a sharper picture is made as soft: single turns and the sharp sides of stripes are no part of the wave
 // Cycles per millimetre. Slanted stripes are those that show one in a window along the rod; round it they must show nearly one, unlike rings of thread, and others over one
 // and a half, unlike a light's broad streak.
@@ -82,7 +83,7 @@ std::optional<Face> face_of(const Skin& skin, double begin_mm, double end_mm, co
     face.column_mm = skin.ds;
     face.first_column = static_cast<std::size_t>(std::max(0.0, std::ceil((begin_mm - skin.s_begin) / skin.ds)));
     const auto end = static_cast<std::size_t>(std::clamp((end_mm - skin.s_begin) / skin.ds + 1, 0.0, static_cast<double>(skin.columns)));
-    if (end < face.first_column + 8) return std::nullopt;
+    if (end < face.first_column + fewest) return std::nullopt;
     face.columns = end - face.first_column;
     std::vector<bool> seen;
     double count = 0;
@@ -100,7 +101,7 @@ std::optional<Face> face_of(const Skin& skin, double begin_mm, double end_mm, co
             count += 1;
         }
     }
-    if (face.rows < 8 || count < 200) return std::nullopt;
+    if (face.rows < fewest || count < 200) return std::nullopt;
     face.row_mm = std::abs(skin.theta[1] - skin.theta[0]) * sight.radius_mm;
     for (double& m : face.mean) m /= count;
     remove_smooth(face, seen);
@@ -470,6 +471,7 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
 
 std::optional<Stripes> find_stripes(const Face& face, const StripeSight& sight) {
     const Cells cells = cells_of(face);
+    if (cells.rows < fewest || cells.columns < fewest) return std::nullopt;
     if (auto found = stripes_in(cells, chroma_of(cells), sight)) return found;
     return stripes_in(cells, lightness, sight);
 }
