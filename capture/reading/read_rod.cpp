@@ -254,10 +254,6 @@ std::vector<Segment> leave_out(const RunsOf& frame, std::vector<Segment>& segmen
     return whole;
 }
 
-// Of the shares of two colours in their mean; and how far blur may have drawn each colour towards the other, of the way between them. Both are guesses that
-// rendered threads bore out.
-constexpr double share_error = 0.04, mixed_error = 0.3;
-
 std::string in_words(const StrandReading& strand) {
     char text[80];
     const Lab<D50>& lab = strand.colour.lab;
@@ -265,23 +261,82 @@ std::string in_words(const StrandReading& strand) {
     return text;
 }
 
-// What a two-coloured wrap looks like from afar.
-BodyColour mean_of(const BodyColour& one, const BodyColour& other, double share) {
-    BodyColour out;
-    Vector3 mean = one.linear.vector(), apart = other.linear.vector();
-    for (std::size_t k = 0; k < 3; ++k) {
-        apart[k] -= mean[k];
-        mean[k] += share * apart[k];
+StripeSight stripe_sight(const Photo& photo, const Rod& rod, const CardPose& pose, const Vector3& white, double facing, double blur_px) {
+    // A mosaic's red and blue lie two pixels apart and are interpolated by a triangle of that half width: a variance of 2^2 / 6. Compressed files mostly
+    // keep differences of channels at half size (JPEG 4:2:0): means of two pixels, 2^2 / 12, interpolated in the same way. A phone sharpens the card's edges and
+    // smooths what is faint: a variance tuned on rendered photos (seeds 841000 to 841011, stripes that grow finer along the rod).
+    constexpr double interpolated = 4.0 / 6, averaged = 4.0 / 12, smoothed = 1.0;
+    const double light = blur_px * blur_px + (photo.linear ? 0.0 : smoothed), chroma = light + interpolated + (photo.linear ? 0.0 : averaged + interpolated);
+    return {white, facing, rod.radius_at((rod.s_begin + rod.s_end) / 2), std::sqrt(light) / pose.px_per_mm, std::sqrt(chroma) / pose.px_per_mm, !photo.linear};
+}
+
+// Stripes may be too fine for the picture on a part of a wrap.
+constexpr double least_striped = 0.25;
+const TwoColours* colours_of(const std::vector<TwoColouredWrap>& wraps, const Segment& run) {
+    const TwoColours* out = nullptr;
+    double most_mm = least_striped * run.length_mm();
+    for (const TwoColouredWrap& w : wraps) {
+        const double common_mm = std::min(w.end_mm, run.end_mm) - std::max(w.begin_mm, run.begin_mm);
+        if (common_mm <= most_mm) continue;
+        most_mm = common_mm;
+        out = &w.colours;
     }
-    out.linear = CameraRgb::from(mean);
-    // Shading and mirrored light err alike in both; the pixels' errors are their own.
-    out.covariance.shading = (1 - share) * one.covariance.shading + share * other.covariance.shading;
-    out.covariance.mirrored = (1 - share) * one.covariance.mirrored + share * other.covariance.mirrored;
-    out.covariance.pixels = (1 - share) * (1 - share) * one.covariance.pixels + share * share * other.covariance.pixels;
-    for (std::size_t a = 0; a < 3; ++a)
-        for (std::size_t b = 0; b < 3; ++b) out.covariance.pixels(a, b) += share_error * share_error * apart[a] * apart[b];
-    out.warnings = one.warnings;
     return out;
+}
+
+// A two-coloured wrap's colours lie on both sides of their mean, as far off as the other's share. How much of the way between them, at most 1, so
+// that both are colours of thread.
+double most_apart(const CameraFit& fit, const Vector3& mean, const Vector3& apart, double share) {
+    // As shares of white: no thread is darker (from memory of black thread), or reflects more than all light.
+    constexpr double darkest = 0.003, lightest = 1.0;
+    const auto is_thread = [&](double off) {
+        Vector3 v;
+        for (std::size_t k = 0; k < 3; ++k) v[k] = mean[k] + off * apart[k];
+        const XYZ<D50> c = fit.to_xyz(CameraRgb::from(v));
+        const Vector3 of_white{c.X / D50::X, c.Y / D50::Y, c.Z / D50::Z};
+        return std::ranges::all_of(of_white, [](double x) { return x >= darkest && x <= lightest; });
+    };
+    double far = 1;
+    for (int round = 0; round < 20 && !(is_thread(-share * far) && is_thread((1 - share) * far)); ++round) far *= 0.9;
+    return far;
+}
+
+// Adds both colours with all that may be wrong with them, and a warning.
+void add_strands(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& mean, const TwoColours& two) {
+    Vector3 apart;
+    for (std::size_t k = 0; k < 3; ++k) apart[k] = two.apart[k] / mean.shade[k];
+    const double far = most_apart(fit, mean.linear.vector(), apart, two.share);
+    const auto lab_at = [&](double off) {
+        Vector3 linear = mean.linear.vector();
+        for (std::size_t k = 0; k < 3; ++k) linear[k] += off * far * apart[k];
+        return to_lab(fit.to_xyz(CameraRgb::from(linear)));
+    };
+    // Thread is sold two-coloured to be seen as such. Where the colours seem alike, turns that alternate may have hidden most of them: then only stripes of half the
+    // repeat are seen, and fainter. Tuned on rendered photos (seeds 841000 to 841011): such seemed 5 to 16 apart, others 20 or more.
+    constexpr double seldom_nearer = 25;
+    const double seem_apart = std::max(1.0, cie1976(lab_at(-two.share), lab_at(1 - two.share))), hidden = seem_apart < seldom_nearer ? seldom_nearer / seem_apart : 0.0;
+    for (const bool second : {false, true}) {
+        const double off = second ? 1 - two.share : -two.share;
+        Vector3 linear = mean.linear.vector();
+        ResponseParts covariance = mean.covariance;
+        for (std::size_t k = 0; k < 3; ++k) linear[k] += off * far * apart[k];
+        for (std::size_t a = 0; a < 3; ++a)
+            for (std::size_t b = 0; b < 3; ++b) covariance.pixels(a, b) += (two.share_error * two.share_error + off * off * hidden * hidden) * far * far * apart[a] * apart[b] +
+                                                                               off * off * two.apart_covariance(a, b) / (mean.shade[a] * mean.shade[b]);
+        set_colour(band, photo, fit, CameraRgb::from(linear), covariance);
+        band.strands.push_back({band.colour, second ? two.share : 1 - two.share});
+    }
+    band.warnings.push_back("thread of two colours: " + in_words(band.strands[0]) + " and " + in_words(band.strands[1]) +
+                            (hidden > 0 ? " (turns that alternate may hide how far they lie apart: look at it closely)" : "") +
+                            "; the band's colour is their mean. Look for thread of both, not of the mean");
+}
+
+void tell_spread(BandReading& band, const std::optional<Spread>& spread) {
+    if (!spread) return;
+    band.spread = spread->distance;
+    if (spread->distance > most_even_spread && band.role != BandRole::blank)
+        band.warnings.push_back("its colour spreads by " + std::to_string(std::lround(spread->distance)) + " (CIELAB) within it, most at " + std::to_string(std::lround(spread->at_mm)) +
+                                " mm: a coat that soaked in unevenly, or thread that varies; look at it, and read a clean part with --region");
 }
 
 }  // namespace
@@ -292,9 +347,8 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     if (!rod) return rod.error();
     const double middle = (rod->s_begin + rod->s_end) / 2;
     const double facing = rod->facing_camera(middle, pose);
-    const CameraShade camera =
-        camera_shade(*rod, pose, blur_of_edges(photo, options.layout, pose, fit).value_or(usual_blur_px));
-    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
+    const double blur_px = blur_of_edges(photo, options.layout, pose, fit).value_or(usual_blur_px);
+    const CameraShade camera = camera_shade(*rod, pose, blur_px);
     Skin skin = unroll(photo, pose, fit, *rod);
     std::vector<Segment> segments;
     if (options.edges_mm) {
@@ -303,8 +357,9 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         segments = std::move(*given);
     } else {
         segments = find_segments(skin, fit, facing);
-        join_two_coloured(segments, skin, white, facing);
     }
+    const StripeSight sight = stripe_sight(photo, *rod, pose, fit.response_to(XYZ<D50>::white()).vector(), facing, blur_px);
+    const std::vector<TwoColouredWrap> two_coloured = take_stripes_off(skin, segments, sight, !options.edges_mm);
     if (segments.empty())
         return refuse(photo.source, "no band could be told on the rod",
                       "lay the wrap in the middle of the opening, in focus");
@@ -335,33 +390,6 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         if (features[i].role == BandRole::blank) bare.push_back(i);
     if (bare.size() > 1) bodies = body_colours(skin, segments, fit, facing, camera, bare);
 
-    // Two-coloured thread: each of its colours is a run of its own over the same place, and the mirror image is the same in both.
-    std::vector<std::optional<double>> share_of(segments.size());
-    std::vector<Segment> runs;
-    std::vector<std::size_t> run_of, bare_runs;
-    for (std::size_t i = 0; i < segments.size(); ++i) {
-        if (features[i].role != BandRole::blank)
-            if (const auto two = two_colours(skin, std::span(segments).subspan(i, 1), white, facing)) {
-                share_of[i] = two->share;
-                skin.strand.resize(skin.values.size(), 0);
-                for (const auto& [place, strand] : two->mark) skin.strand[place] = strand;
-            }
-        run_of.push_back(runs.size());
-        if (features[i].role == BandRole::blank) bare_runs.push_back(runs.size());
-        runs.push_back(segments[i]);
-        if (!share_of[i]) continue;
-        runs.back().strand = 1;
-        runs.push_back(runs.back());
-        runs.back().strand = 2;
-    }
-    std::vector<BodyColour> strands;
-    if (runs.size() > segments.size()) {
-        strands = body_colours(skin, runs, fit, facing, camera, bare_runs.size() > 1 ? bare_runs : std::vector<std::size_t>{});
-        for (std::size_t i = 0; i < segments.size(); ++i) {
-            const BodyColour& one = strands[run_of[i]];
-            bodies[i] = share_of[i] ? mean_of(one, strands[run_of[i] + 1], *share_of[i]) : one;
-        }
-    }
     // The outermost bands are cut off by the opening and reach its ends, as far as anybody can tell.
     whole.front().begin_mm = 0;
     whole.back().end_mm = rod->s_end + opening_border_mm;
@@ -370,29 +398,12 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         band.start_mm = whole[i].begin_mm;
         band.length_mm = whole[i].length_mm();
         band.role = features[i].role;
-        if (share_of[i])
-            for (const std::size_t strand : {0u, 1u}) {
-                BodyColour body = strands[run_of[i] + strand];
-                const Vector3 one = body.linear.vector(), other = strands[run_of[i] + 1 - strand].linear.vector();
-                for (std::size_t a = 0; a < 3; ++a)
-                    for (std::size_t b = 0; b < 3; ++b)
-                        body.covariance.pixels(a, b) += mixed_error * mixed_error * (one[a] - other[a]) * (one[b] - other[b]);
-                set_colour(band, photo, fit, body.linear, body.covariance);
-                band.strands.push_back({band.colour, strand == 0 ? 1 - *share_of[i] : *share_of[i]});
-            }
+        band.warnings = bodies[i].warnings;
+        const TwoColours* two = features[i].role == BandRole::blank ? nullptr : colours_of(two_coloured, segments[i]);
+        if (two != nullptr) add_strands(band, photo, fit, bodies[i], *two);
         set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance);
         band.pitch_mm = features[i].pitch_mm;
-        const std::optional<Spread> spread = share_of[i] ? std::nullopt : spread_within(skin, segments[i], bodies[i].linear, fit, facing);
-        if (spread) band.spread = spread->distance;
-        if (spread && spread->distance > most_even_spread && features[i].role != BandRole::blank) {
-            band.warnings.push_back("its colour spreads by " + std::to_string(std::lround(spread->distance)) + " (CIELAB) within it, most at " +
-                                    std::to_string(std::lround(spread->at_mm)) +
-                                    " mm: a coat that soaked in unevenly, or thread that varies; look at it, and read a clean part with --region");
-        }
-        band.warnings = bodies[i].warnings;
-        if (share_of[i])
-            band.warnings.push_back("thread of two colours: " + in_words(band.strands[0]) + " and " + in_words(band.strands[1]) +
-                                    "; the band's colour is their mean. Look for thread of both, not of the mean");
+        if (two == nullptr) tell_spread(band, spread_within(skin, segments[i], bodies[i].linear, fit, facing));
         warn_of_clipping(fit, bodies[i].linear, band.warnings);
         if (band.role != BandRole::blank && !band.pitch_mm)
             band.warnings.push_back("thread pitch not resolved in this picture");

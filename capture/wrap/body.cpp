@@ -56,7 +56,7 @@ struct Profile {
     std::vector<Vector3> mean, error_squared;
 };
 
-Profile profile_of(const Skin& skin, double begin_mm, double end_mm, std::uint8_t strand = 0) {
+Profile profile_of(const Skin& skin, double begin_mm, double end_mm) {
     const auto column = [&](double s) {
         return static_cast<std::size_t>(
             std::clamp((s - skin.s_begin) / skin.ds + 0.5, 0.0, static_cast<double>(skin.columns)));
@@ -69,7 +69,7 @@ Profile profile_of(const Skin& skin, double begin_mm, double end_mm, std::uint8_
         double n = 0;
         for (std::size_t c = first; c < last; ++c) {
             const Vector3& v = skin.at(r, c);
-            if (!std::isfinite(v[0]) || (strand != 0 && skin.strand[r * skin.columns + c] != strand)) continue;
+            if (!std::isfinite(v[0])) continue;
             for (std::size_t k = 0; k < 3; ++k) {
                 sum[k] += v[k];
                 squares[k] += v[k] * v[k];
@@ -194,14 +194,9 @@ Pair step_between(const Skin& skin, const std::vector<Segment>& segments, std::s
     };
     const auto [near_before, far_before] = span(before);
     const auto [near_after, far_after] = span(after);
-    // The two colours of one thread lie all over the same place.
-    const bool entwined = before.strand != 0 && after.strand != 0 && before.begin_mm == after.begin_mm;
-    const double margin = std::min(edge_mm, 0.25 * before.length_mm());
-    const Profile left = entwined ? profile_of(skin, before.begin_mm + margin, before.end_mm - margin, before.strand)
-                                  : profile_of(skin, before.end_mm - far_before, before.end_mm - near_before, before.strand);
-    const Profile right = entwined ? profile_of(skin, before.begin_mm + margin, before.end_mm - margin, after.strand)
-                                   : profile_of(skin, after.begin_mm + near_after, after.begin_mm + far_after, after.strand);
-    Pair out{first, second, false, entwined ? 0.0 : after.begin_mm - before.end_mm, {}};
+    const Profile left = profile_of(skin, before.end_mm - far_before, before.end_mm - near_before);
+    const Profile right = profile_of(skin, after.begin_mm + near_after, after.begin_mm + far_after);
+    Pair out{first, second, false, after.begin_mm - before.end_mm, {}};
     for (std::size_t k = 0; k < 3; ++k) {
         Contrast& d = out.step[k];
         for (std::size_t r = 0; r < skin.theta.size(); ++r) {
@@ -263,7 +258,7 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     const auto rows_per_cell = std::max<std::size_t>(1, static_cast<std::size_t>(2 * degree / row_step));
     for (int a = 0; a < along; ++a) {
         const Profile p =
-            profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along, segment.strand);
+            profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along);
         const std::vector<bool> spoilt = beside_streak(p, white, skin.row_px);
         for (std::size_t r = 0; r + rows_per_cell <= skin.theta.size(); r += rows_per_cell) {
             Cell cell;
@@ -525,6 +520,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     for (std::size_t i = 0; i < segments.size(); ++i) {
         BodyColour body;
         Vector3 colour{};
+        for (std::size_t k = 0; k < 3; ++k) body.shade[k] = shading[k](facing_theta);
         for (std::size_t k = 0; k < 3; ++k)
             colour[k] = dark[i].seen
                             ? (dark[i].value[k] - (excess.value[i] + dark_mirror) * white[k]) / coat_entry

@@ -1,7 +1,6 @@
 // The rod in the card's opening: axis, edges, and its skin unrolled.
 #pragma once
 
-#include <cstdint>
 #include <vector>
 
 #include "card/view.hpp"
@@ -49,7 +48,6 @@ struct Skin {
     double s_begin = 0, ds = 0;  // s of the first column's middle; step
     std::size_t columns = 0;
     std::vector<Vector3> values;  // row by row
-    std::vector<std::uint8_t> strand;  // of each value, once two-coloured thread was found (wrap/strands.hpp): 1 and 2, 0 and 3 elsewhere
 
     const Vector3& at(std::size_t row, std::size_t column) const { return values[row * columns + column]; }
     double s_of(std::size_t column) const { return s_begin + ds * static_cast<double>(column); }

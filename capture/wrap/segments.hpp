@@ -1,7 +1,6 @@
 // Runs of one colour along the rod.
 #pragma once
 
-#include <cstdint>
 #include <vector>
 
 #include "colour/camera_fit.hpp"
@@ -11,7 +10,6 @@ namespace bindhue::capture {
 
 struct Segment {
     double begin_mm = 0, end_mm = 0;  // along the rod, from the left edge of the opening
-    std::uint8_t strand = 0;          // of a two-coloured thread: the places so marked (Skin::strand); 0: all
 
     double length_mm() const { return end_mm - begin_mm; }
 };

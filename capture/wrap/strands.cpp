@@ -3,204 +3,591 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <vector>
+#include <complex>
+#include <numbers>
+#include <span>
 
 #include <opencv2/core.hpp>
 
 namespace bindhue::capture {
 namespace {
 
-constexpr double strip_half_width = 0.6;  // radians: there must be some repeats of a thin thread round the rod
+constexpr double pi = std::numbers::pi;
+constexpr double strip_half_width = 0.7;  // radians: there must be some repeats of a thin thread round the rod
 constexpr double edge_mm = 0.4;           // beside an edge, left out
-constexpr double least_length_mm = 4.0, chunk_mm = 4.0, column_mm = 0.3;
+constexpr double least_length_mm = 4.0;
+constexpr double window_mm = 4.0;  // along the rod and round it: some repeats of a thread, over which a slanted stripe is nearly straight
+constexpr double cell_mm = 0.1;    // finer than any stripe that is looked for
+constexpr std::size_t fewest = 8;  // rows and columns: less shows no wave
+constexpr double usual_blur_mm = 0.15;  // a sharper picture is made as soft: single turns and the sharp sides of stripes are no part of the wave
+// Cycles per millimetre. Slanted stripes are those that show one in a window along the rod; round it they must show nearly one, unlike rings of thread, and others over one
+// and a half, unlike a light's broad streak.
+constexpr double least_slant = 0.25, least_round = 0.2, least_straight = 0.4, tiny = 1e-9;
+constexpr double frequency_step = 0.1;      // less than half of what a window tells apart
+constexpr double least_left_by_blur = 0.1;  // of a wave's height: a finer one is not looked for
 
-// Bounds chosen on rendered threads of one and of two colours (tests/accuracy/README.md); apart: of the differences of channels, as shares of white.
-constexpr double least_split = 0.58, least_share = 0.12, least_apart = 0.028, least_apart_of_own = 0.3, least_round = 0.35, least_in_run = 0.3, least_in_chunk = 0.1;
+// Tuned on rendered photos (two-coloured: seeds 840000 to 840005, 841000 to 841011 and 842000 to 842009; of one colour: linear and phone, fair, 700000 to 700035 and
+// 710000 to 710035), as the frequencies above: of the spread in a window that one wave explains; its height, a share of white; of the windows that must show one.
+constexpr double least_explained = 0.65, least_height = 0.004, least_windows = 0.25;
+// Tuned on the same, of a run that is joined: how much its stripes vary round the rod, of the wrap's variance; how far its mean may lie from the wrap's along the way
+// between the two colours and beside it, of that way.
+constexpr double least_like = 0.3, most_beyond = 0.25, most_beside = 0.3;
+// A guess: two strands twisted together are mostly alike in size.
+constexpr double usual_share = 0.5, share_deviation = 0.15;
+// Of the lopsidedness (skewness) of a window's values; of the blur's standard deviation, relative; of the way from one colour to the other, relative, by channel. Widened
+// until the colours' regions held on the photos of two-coloured thread named above.
+constexpr double skewness_error = 0.3, blur_error = 0.15, direction_error = 0.1;
 
-using Chroma = std::array<double, 2>;
+double mean_of(const Vector3& v) { return (v[0] + v[1] + v[2]) / 3; }
 
-struct Place {
-    std::size_t index = 0;  // of the skin's values
-    double s_mm = 0;
-    Chroma chroma{};
-    double along = 0;  // the axis on which the two colours lie
+// Part of a run that faces the camera, as shares of white, less the smooth surface that light and shading make of one colour.
+struct Face {
+    std::size_t first_row = 0, rows = 0, first_column = 0, columns = 0;
+    double row_mm = 0, column_mm = 0;
+    std::vector<Vector3> left;  // row by row
+    std::vector<double> turned;  // of each row, from facing the camera
+    Vector3 mean{};
 };
-
-// Means of two groups on a line, from its ends on (Lloyd's method).
-struct Split {
-    double low = 0, high = 0, middle = 0, share_high = 0, between = 0;  // between: share of the variance that the groups explain
-};
-
-Split split_in_two(const std::vector<Place>& places) {
-    Split out;
-    double mean = 0, squares = 0;
-    for (const Place& p : places) mean += p.along, squares += p.along * p.along;
-    const auto n = static_cast<double>(places.size());
-    mean /= n;
-    const double variance = squares / n - mean * mean;
-    out.middle = mean;
-    double before = out.middle - 1;
-    for (int round = 0; round < 30 && out.middle != before; ++round) {
-        before = out.middle;
-        double low = 0, high = 0, highs = 0;
-        for (const Place& p : places)
-            if (p.along > out.middle) {
-                high += p.along;
-                highs += 1;
-            } else {
-                low += p.along;
-            }
-        if (highs < 1 || highs > n - 1) return {};
-        out.low = low / (n - highs);
-        out.high = high / highs;
-        out.share_high = highs / n;
-        out.middle = (out.low + out.high) / 2;
-    }
-    out.between = variance > 0 ? out.share_high * (1 - out.share_high) * (out.high - out.low) * (out.high - out.low) / variance : 0;
-    return out;
-}
 
 using Smooth = std::array<double, 6>;
 
-// Takes the least-squares surface over `terms` off both chroma coordinates.
-template <class Terms>
-void remove_smooth(std::span<Place> places, Terms&& terms) {
+// Takes the least-squares surface, cubic round the rod and linear along it, off each channel.
+void remove_smooth(Face& face, const std::vector<bool>& seen) {
     constexpr auto n = static_cast<int>(std::tuple_size_v<Smooth>);
+    const auto terms = [&](std::size_t i) {
+        const double t = face.turned[i / face.columns] / strip_half_width,
+                     s = static_cast<double>(i % face.columns) / static_cast<double>(face.columns);
+        return Smooth{1, t, t * t, t * t * t, s, s * t};
+    };
     cv::Matx<double, n, n> normal = cv::Matx<double, n, n>::zeros();
-    cv::Matx<double, n, 2> right = cv::Matx<double, n, 2>::zeros();
-    for (const Place& p : places) {
-        const Smooth f = terms(p);
-        for (int i = 0; i < n; ++i) {
-            for (int j = 0; j < n; ++j) normal(i, j) += f[static_cast<std::size_t>(i)] * f[static_cast<std::size_t>(j)];
-            for (int k = 0; k < 2; ++k) right(i, k) += f[static_cast<std::size_t>(i)] * p.chroma[static_cast<std::size_t>(k)];
+    cv::Matx<double, n, 3> right = cv::Matx<double, n, 3>::zeros();
+    for (std::size_t i = 0; i < face.left.size(); ++i) {
+        if (!seen[i]) continue;
+        const Smooth f = terms(i);
+        for (int a = 0; a < n; ++a) {
+            for (int b = 0; b < n; ++b) normal(a, b) += f[static_cast<std::size_t>(a)] * f[static_cast<std::size_t>(b)];
+            for (int k = 0; k < 3; ++k) right(a, k) += f[static_cast<std::size_t>(a)] * face.left[i][static_cast<std::size_t>(k)];
         }
     }
-    for (int i = 0; i < n; ++i) normal(i, i) += 1e-6 * static_cast<double>(places.size());
-    const cv::Matx<double, n, 2> found = normal.solve(right, cv::DECOMP_CHOLESKY);
-    for (Place& p : places) {
-        const Smooth f = terms(p);
-        for (int i = 0; i < n; ++i)
-            for (int k = 0; k < 2; ++k) p.chroma[static_cast<std::size_t>(k)] -= f[static_cast<std::size_t>(i)] * found(i, k);
+    for (int i = 0; i < n; ++i) normal(i, i) += 1e-6 * static_cast<double>(face.left.size());
+    const cv::Matx<double, n, 3> found = normal.solve(right, cv::DECOMP_CHOLESKY);
+    for (std::size_t i = 0; i < face.left.size(); ++i) {
+        const Smooth f = terms(i);
+        for (int a = 0; a < n && seen[i]; ++a)
+            for (int k = 0; k < 3; ++k) face.left[i][static_cast<std::size_t>(k)] -= f[static_cast<std::size_t>(a)] * found(a, k);
     }
 }
 
-// How much the colour varies round the rod, from place to place along it: variance within narrow columns.
-class RoundTheRod {
-  public:
-    RoundTheRod(double begin_mm, double end_mm)
-        : begin_(begin_mm), count_(static_cast<std::size_t>((end_mm - begin_mm) / column_mm) + 1, 0.0), sum_(count_), squares_(count_) {}
-    void add(const Place& p) {
-        const std::size_t i = column(p.s_mm);
-        count_[i] += 1;
-        sum_[i] += p.along;
-        squares_[i] += p.along * p.along;
-    }
-    // Mean over the columns between two places; 0 where there are none.
-    double variance(double from_mm, double to_mm) const {
-        double variance = 0, count = 0;
-        for (std::size_t i = column(from_mm); i <= column(to_mm); ++i) {
-            if (count_[i] < 3) continue;
-            variance += squares_[i] - sum_[i] * sum_[i] / count_[i];
-            count += count_[i];
+std::optional<Face> face_of(const Skin& skin, double begin_mm, double end_mm, const StripeSight& sight) {
+    Face face;
+    face.column_mm = skin.ds;
+    face.first_column = static_cast<std::size_t>(std::max(0.0, std::ceil((begin_mm - skin.s_begin) / skin.ds)));
+    const auto end = static_cast<std::size_t>(std::clamp((end_mm - skin.s_begin) / skin.ds + 1, 0.0, static_cast<double>(skin.columns)));
+    if (end < face.first_column + fewest) return std::nullopt;
+    face.columns = end - face.first_column;
+    std::vector<bool> seen;
+    double count = 0;
+    for (std::size_t r = 0; r < skin.theta.size(); ++r) {
+        if (std::abs(skin.theta[r] - sight.facing_theta) > strip_half_width) continue;
+        if (face.rows == 0) face.first_row = r;
+        face.rows += 1;
+        face.turned.push_back(skin.theta[r] - sight.facing_theta);
+        for (std::size_t c = face.first_column; c < end; ++c) {
+            const Vector3& v = skin.at(r, c);
+            seen.push_back(std::isfinite(v[0]));
+            face.left.emplace_back();
+            if (!seen.back()) continue;
+            for (std::size_t k = 0; k < 3; ++k) face.mean[k] += face.left.back()[k] = v[k] / sight.white[k];
+            count += 1;
         }
-        return count > 0 ? variance / count : 0;
     }
+    if (face.rows < fewest || count < 200) return std::nullopt;
+    face.row_mm = std::abs(skin.theta[1] - skin.theta[0]) * sight.radius_mm;
+    for (double& m : face.mean) m /= count;
+    remove_smooth(face, seen);
+    return face;
+}
 
-  private:
-    std::size_t column(double s_mm) const {
-        return std::min(count_.size() - 1, static_cast<std::size_t>(std::max(0.0, s_mm - begin_) / column_mm));
-    }
-    double begin_;
-    std::vector<double> count_, sum_, squares_;
+// The same in cells, so that a large picture costs no more than a small one.
+struct Cells {
+    std::size_t rows = 0, columns = 0;
+    double row_mm = 0, column_mm = 0;
+    std::vector<Vector3> left;
+    std::vector<double> turned;  // of each row
+    Vector3 mean{};              // of the whole face
 };
 
-}  // namespace
-
-std::optional<TwoColours> two_colours(const Skin& skin, std::span<const Segment> runs, const Vector3& white, double facing_theta) {
-    const double begin = runs.front().begin_mm + edge_mm, end = runs.back().end_mm - edge_mm;
-    if (end - begin < least_length_mm) return std::nullopt;
-    std::vector<Place> places;
-    Chroma mean{};
-    for (const Segment& run : runs) {
-        const std::size_t first = places.size();
-        const double from = std::max(begin, run.begin_mm), to = std::min(end, run.end_mm);
-        const auto first_column = static_cast<std::size_t>(std::max(0.0, (from - skin.s_begin) / skin.ds));
-        for (std::size_t r = 0; r < skin.theta.size(); ++r) {
-            if (std::abs(skin.theta[r] - facing_theta) > strip_half_width) continue;
-            for (std::size_t c = first_column; c < skin.columns && skin.s_of(c) < to; ++c) {
-                const double s = skin.s_of(c);
-                const Vector3& v = skin.at(r, c);
-                if (s < from || !std::isfinite(v[0])) continue;
-                Place p{r * skin.columns + c, s, {v[0] / white[0] - v[1] / white[1], v[2] / white[2] - v[1] / white[1]}, 0};
-                for (std::size_t k = 0; k < 2; ++k) mean[k] += p.chroma[k];
-                places.push_back(p);
-            }
+Cells cells_of(const Face& face) {
+    const auto per_cell = [](double mm) { return std::max<std::size_t>(1, static_cast<std::size_t>(cell_mm / mm)); };
+    const std::size_t high = per_cell(face.row_mm), wide = per_cell(face.column_mm);
+    Cells out;
+    out.rows = face.rows / high;
+    out.columns = face.columns / wide;
+    out.row_mm = face.row_mm * static_cast<double>(high);
+    out.column_mm = face.column_mm * static_cast<double>(wide);
+    out.mean = face.mean;
+    for (std::size_t r = 0; r < out.rows; ++r) {
+        out.turned.push_back(face.turned[r * high + high / 2]);
+        for (std::size_t c = 0; c < out.columns; ++c) {
+            Vector3 sum{};
+            for (std::size_t i = 0; i < high * wide; ++i)
+                for (std::size_t k = 0; k < 3; ++k)
+                    sum[k] += face.left[(r * high + i / wide) * face.columns + c * wide + i % wide][k] / static_cast<double>(high * wide);
+            out.left.push_back(sum);
         }
-        // Light that falls off round the rod and along it is a smooth surface; what is left alternates with the thread.
-        remove_smooth(std::span(places).subspan(first), [&](const Place& p) {
-            const double t = (skin.theta[p.index / skin.columns] - facing_theta) / strip_half_width,
-                         s = (p.s_mm - run.begin_mm) / run.length_mm();
-            return Smooth{1, t, t * t, t * t * t, s, s * t};
-        });
     }
-    if (places.size() < 200) return std::nullopt;
-    for (double& m : mean) m /= static_cast<double>(places.size());
-
-    // The axis of the largest spread.
-    double xx = 0, xy = 0, yy = 0;
-    for (const Place& p : places) {
-        xx += p.chroma[0] * p.chroma[0];
-        xy += p.chroma[0] * p.chroma[1];
-        yy += p.chroma[1] * p.chroma[1];
-    }
-    const double turn = 0.5 * std::atan2(2 * xy, xx - yy);
-    double variance = 0;
-    for (Place& p : places) {
-        p.along = p.chroma[0] * std::cos(turn) + p.chroma[1] * std::sin(turn);
-        variance += p.along * p.along / static_cast<double>(places.size());
-    }
-    // Two groups explain no more than there is: most threads of one colour are told here.
-    const double wanted = std::max(least_apart, least_apart_of_own * std::hypot(mean[0], mean[1]));
-    if (variance < least_share * (1 - least_share) * wanted * wanted) return std::nullopt;
-    const Split split = split_in_two(places);
-    const double apart = split.high - split.low;
-    if (!(split.between > least_split) || split.share_high < least_share || split.share_high > 1 - least_share ||
-        apart < wanted)
-        return std::nullopt;
-
-    RoundTheRod round(begin, end);
-    for (const Place& p : places) round.add(p);
-    const double usual = round.variance(begin, end);
-    if (usual < least_round * variance) return std::nullopt;
-    for (const Segment& run : runs)
-        if (round.variance(std::max(begin, run.begin_mm), std::min(end, run.end_mm)) < least_in_run * usual) return std::nullopt;
-    for (double s = begin; s + chunk_mm <= end; s += chunk_mm / 2)
-        if (round.variance(s, s + chunk_mm) < least_in_chunk * usual) return std::nullopt;
-
-    // Blur has mixed most places, so that the two colours are better told from those beyond the groups' middles. Their shares are those whose mixture
-    // the whole looks like: right for the mean even where blur leaves neither colour pure.
-    TwoColours out;
-    std::array<double, 2> sum{}, count{};
-    for (const Place& p : places) {
-        const bool low = p.along < split.low, high = p.along > split.high;
-        out.mark.emplace_back(p.index, static_cast<std::uint8_t>(low ? 1 : high ? 2 : 3));
-        if (!low && !high) continue;
-        sum[high] += p.along;
-        count[high] += 1;
-    }
-    const double least = sum[0] / count[0], most = sum[1] / count[1];
-    out.share = -least / (most - least);
     return out;
 }
 
-void join_two_coloured(std::vector<Segment>& segments, const Skin& skin, const Vector3& white, double facing_theta) {
-    for (std::size_t first = 0; first + 1 < segments.size(); ++first)
-        for (std::size_t last = segments.size() - 1; last > first; --last) {
-            if (!two_colours(skin, std::span(segments).subspan(first, last - first + 1), white, facing_theta)) continue;
-            segments[first].end_mm = segments[last].end_mm;
-            segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(first + 1), segments.begin() + static_cast<std::ptrdiff_t>(last + 1));
-            break;
+// Gaussian blur, by a standard deviation in millimetres.
+void soften(Cells& cells, double sigma_mm) {
+    const auto along = [&](std::size_t lines, std::size_t line_step, std::size_t places, std::size_t place_step, double place_mm) {
+        const auto reach = static_cast<std::size_t>(3 * sigma_mm / place_mm) + 1;
+        std::vector<double> weight;
+        for (std::size_t i = 0; i <= reach; ++i) weight.push_back(std::exp(-0.5 * std::pow(static_cast<double>(i) * place_mm / sigma_mm, 2)));
+        std::vector<Vector3> before(places);
+        for (std::size_t line = 0; line < lines; ++line) {
+            for (std::size_t i = 0; i < places; ++i) before[i] = cells.left[line * line_step + i * place_step];
+            for (std::size_t i = 0; i < places; ++i) {
+                Vector3 sum{};
+                double total = 0;
+                for (std::size_t j = i > reach ? i - reach : 0; j < std::min(places, i + reach + 1); ++j) {
+                    const double w = weight[j > i ? j - i : i - j];
+                    for (std::size_t k = 0; k < 3; ++k) sum[k] += w * before[j][k];
+                    total += w;
+                }
+                for (std::size_t k = 0; k < 3; ++k) cells.left[line * line_step + i * place_step][k] = sum[k] / total;
+            }
         }
+    };
+    along(cells.rows, cells.columns, cells.columns, 1, cells.column_mm);
+    along(cells.columns, 1, cells.rows, cells.columns, cells.row_mm);
+}
+
+// What stripes are sought in: of each value, its part along one direction of colour.
+struct Signal {
+    Vector3 axis{};
+    bool chroma = true;
+    double operator()(const Vector3& v) const { return axis[0] * v[0] + axis[1] * v[1] + axis[2] * v[2]; }
+};
+
+// The direction of the largest spread of the differences of channels, which hardly see what a coat mirrors.
+Signal chroma_of(const Cells& cells) {
+    double xx = 0, xy = 0, yy = 0;
+    for (const Vector3& v : cells.left) {
+        const double x = v[0] - v[1], y = v[2] - v[1];
+        xx += x * x;
+        xy += x * y;
+        yy += y * y;
+    }
+    const double turn = 0.5 * std::atan2(2 * xy, xx - yy), x = std::cos(turn), y = std::sin(turn);
+    return {{x, -x - y, y}, true};
+}
+
+constexpr Signal lightness{{1.0 / 3, 1.0 / 3, 1.0 / 3}, false};
+
+// Hann's window: sine squared.
+std::vector<double> hann(std::size_t n) {
+    std::vector<double> out;
+    for (std::size_t i = 0; i < n; ++i) out.push_back(std::pow(std::sin(pi * static_cast<double>(i + 1) / static_cast<double>(n + 1)), 2));
+    return out;
+}
+
+using Complex = std::complex<double>;
+
+// Unit waves of evenly spaced frequencies at evenly spaced places.
+class Waves {
+  public:
+    Waves(double least, double most, double step, std::size_t places, double place_mm) : places_(places) {
+        for (double f = least; f <= most; f += step) {
+            frequencies.push_back(f);
+            for (std::size_t i = 0; i < places; ++i) values_.push_back(std::polar(1.0, -2 * pi * f * place_mm * static_cast<double>(i)));
+        }
+    }
+    std::span<const Complex> operator[](std::size_t frequency) const { return std::span(values_).subspan(frequency * places_, places_); }
+
+    std::vector<double> frequencies;  // per millimetre
+
+  private:
+    std::size_t places_;
+    std::vector<Complex> values_;
+};
+
+// The wave that explains most of a window.
+struct Wave {
+    std::size_t row = 0, column = 0;  // of the window's first cell
+    double round = 0, along = 0;      // cycles per millimetre
+    double height = 0;                // a share of white
+    double explained = 0;             // of the variance, 0 to 1
+    double variance = 0, third = 0;   // central moments of the window's values
+    double cosine = 1;                // of how far its middle is turned from the camera
+
+    double frequency() const { return std::hypot(round, along); }
+};
+
+// Not less than what is sought: what is all but gone can't be told from its remains.
+double left_by_blur(double frequency, double blur_mm) { return std::max(least_left_by_blur, std::exp(-2 * std::pow(pi * frequency * blur_mm, 2))); }
+
+class WaveSearch {
+  public:
+    WaveSearch(const Cells& cells, double blur_mm, double least_along)
+        : cells_(cells),
+          least_along_(least_along),
+          most_(std::min(std::sqrt(std::log(1 / least_left_by_blur) / 2) / (pi * blur_mm), 0.45 / std::max(cells.row_mm, cells.column_mm))),
+          window_rows(std::min(cells.rows, static_cast<std::size_t>(window_mm / cells.row_mm + 0.5))),
+          window_columns(std::min(cells.columns, static_cast<std::size_t>(window_mm / cells.column_mm + 0.5))),
+          row_weight(hann(window_rows)),
+          column_weight(hann(window_columns)),
+          round_(0, most_, frequency_step, window_rows, cells.row_mm),
+          along_(-most_, most_, frequency_step, window_columns, cells.column_mm) {}
+
+    Wave strongest(const Signal& signal, std::size_t row, std::size_t column) const {
+        Wave out{row, column};
+        std::vector<double> value;
+        double weights = 0, mean = 0;
+        for (std::size_t i = 0; i < window_rows; ++i)
+            for (std::size_t j = 0; j < window_columns; ++j) {
+                value.push_back(signal(cells_.left[(row + i) * cells_.columns + column + j]));
+                weights += row_weight[i] * column_weight[j];
+                mean += row_weight[i] * column_weight[j] * value.back();
+            }
+        mean /= weights;
+        for (std::size_t i = 0, at = 0; i < window_rows; ++i)
+            for (std::size_t j = 0; j < window_columns; ++j, ++at) {
+                const double w = row_weight[i] * column_weight[j], d = value[at] - mean;
+                out.variance += w * d * d / weights;
+                out.third += w * d * d * d / weights;
+                value[at] = w * d;
+            }
+        double best = 0;
+        std::vector<Complex> rows(window_rows);
+        for (std::size_t a = 0; a < along_.frequencies.size(); ++a) {
+            if (std::abs(along_.frequencies[a]) < least_along_) continue;
+            for (std::size_t i = 0; i < window_rows; ++i) rows[i] = sum(along_[a], std::span<const double>(value).subspan(i * window_columns, window_columns));
+            for (std::size_t r = 0; r < round_.frequencies.size(); ++r) {
+                if (std::hypot(along_.frequencies[a], round_.frequencies[r]) > most_) continue;
+                const double power = std::norm(sum(round_[r], std::span<const Complex>(rows)));
+                if (power <= best) continue;
+                best = power;
+                out.along = along_.frequencies[a];
+                out.round = round_.frequencies[r];
+            }
+        }
+        out.height = 2 * std::sqrt(best) / weights;
+        out.explained = out.variance > 0 ? out.height * out.height / (2 * out.variance) : 0;
+        out.cosine = std::cos(cells_.turned[row + window_rows / 2]);
+        return out;
+    }
+
+    std::vector<Wave> all(const Signal& signal) const {
+        std::vector<Wave> out;
+        for (const std::size_t row : starts(cells_.rows, window_rows))
+            for (const std::size_t column : starts(cells_.columns, window_columns)) out.push_back(strongest(signal, row, column));
+        return out;
+    }
+
+    // Adds how far each channel goes along with the signal in a wave, and the signal's power.
+    void add_direction(const Signal& signal, const Wave& wave, Vector3& with, double& power) const {
+        Complex own{};
+        std::array<Complex, 3> channel{};
+        for (std::size_t i = 0; i < window_rows; ++i)
+            for (std::size_t j = 0; j < window_columns; ++j) {
+                const Vector3& v = cells_.left[(wave.row + i) * cells_.columns + wave.column + j];
+                const Complex unit = std::polar(row_weight[i] * column_weight[j], -2 * pi * (wave.round * cells_.row_mm * static_cast<double>(i) +
+                                                                                           wave.along * cells_.column_mm * static_cast<double>(j)));
+                own += unit * signal(v);
+                for (std::size_t k = 0; k < 3; ++k) channel[k] += unit * v[k];
+            }
+        power += std::norm(own);
+        for (std::size_t k = 0; k < 3; ++k) with[k] += (channel[k] * std::conj(own)).real();
+    }
+
+  private:
+    template <class T>
+    static Complex sum(std::span<const Complex> wave, std::span<const T> values) {
+        Complex out{};
+        for (std::size_t i = 0; i < values.size(); ++i) out += wave[i] * values[i];
+        return out;
+    }
+    // Half a window apart, the last at the end.
+    static std::vector<std::size_t> starts(std::size_t all, std::size_t window) {
+        std::vector<std::size_t> out;
+        for (std::size_t i = 0; i + window < all; i += std::max<std::size_t>(1, window / 2)) out.push_back(i);
+        out.push_back(all - window);
+        return out;
+    }
+
+    const Cells& cells_;
+    double least_along_, most_;
+    std::size_t window_rows, window_columns;
+    std::vector<double> row_weight, column_weight;
+    Waves round_, along_;
+};
+
+double median(std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+// Skewness of a pattern that is high for a share of its repeat and low for the rest, where blur leaves so much of its first harmonic (that of a
+// pulse train's n-th is sin(pi n share) 2 / (pi n)).
+double skewness_of(double share, double left) {
+    double second = 0, third = 0;
+    constexpr int places = 64;
+    for (int i = 0; i < places; ++i) {
+        double v = 0;
+        for (int n = 1; n <= 4; ++n) v += std::sin(pi * n * share) / n * std::pow(left, n * n) * std::cos(2 * pi * n * i / places);
+        second += v * v / places;
+        third += v * v * v / places;
+    }
+    return third / std::pow(second, 1.5);
+}
+
+// Of the second colour, by the lopsidedness of what is seen.
+struct Share {
+    double value = 0, error = 0;
+};
+Share share_of(double skewness, double left) {
+    double total = 0, sum = 0, squares = 0;
+    for (double share = 0.1; share < 0.905; share += 0.01) {
+        const double off = (skewness_of(share, left) - skewness) / skewness_error, unusual = (share - usual_share) / share_deviation;
+        const double p = std::exp(-0.5 * (off * off + unusual * unusual));
+        total += p;
+        sum += p * share;
+        squares += p * share * share;
+    }
+    const double mean = sum / total;
+    return {mean, std::sqrt(std::max(0.0, squares / total - mean * mean))};
+}
+
+// The part of a small change that a picture holds finely: of lightness. An encoded file holds lightness as it is encoded: the same change of all
+// channels there is in linear light the larger, the lighter a channel is.
+Vector3 light_of(const Vector3& change, const Vector3& mean, bool encoded) {
+    if (!encoded) {
+        const double light = mean_of(change);
+        return {light, light, light};
+    }
+    constexpr Vector3 luma{0.299, 0.587, 0.114};  // JFIF (ITU-R BT.601)
+    constexpr double usual_gamma = 2.2;
+    Vector3 slope, out;
+    double light = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        slope[k] = std::pow(std::max(mean[k], 0.01), 1 - 1 / usual_gamma);
+        light += luma[k] * change[k] / slope[k];
+    }
+    for (std::size_t k = 0; k < 3; ++k) out[k] = light * slope[k];
+    return out;
+}
+
+// The part of the differences of channels that tells how much of the way between the colours a place shows; none where they differ too little but in lightness, by which a
+// pixel's stripe is not told from its gloss.
+std::optional<Signal> telling_chroma(const Vector3& direction) {
+    constexpr double most_told = 6;  // of a channel, by how much chroma; chosen on the photos named above
+    const double light = mean_of(direction);
+    Signal out;
+    double size = 0, largest = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        out.axis[k] = direction[k] - light;
+        size += out.axis[k] * out.axis[k];
+        largest = std::max(largest, std::abs(direction[k]));
+    }
+    if (!(std::sqrt(size) > largest / most_told)) return std::nullopt;
+    for (double& a : out.axis) a /= size;
+    return out;
+}
+
+struct Stripes {
+    TwoColours colours;
+    Signal signal;
+    Vector3 direction{};  // of each channel, what goes with the signal, as seen
+    std::optional<Signal> telling;  // of the way between the colours
+    Vector3 seen{};       // how far the colours seem to lie apart, where blur has left them so; shares of white
+};
+
+std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight sight) {
+    const double own_blur_mm = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
+    if (own_blur_mm < usual_blur_mm) {
+        const double more_mm = std::sqrt(usual_blur_mm * usual_blur_mm - own_blur_mm * own_blur_mm);
+        soften(cells, more_mm);
+        sight.blur_mm = std::hypot(sight.blur_mm, more_mm);
+        sight.chroma_blur_mm = std::hypot(sight.chroma_blur_mm, more_mm);
+    }
+    const WaveSearch search(cells, signal.chroma ? sight.chroma_blur_mm : sight.blur_mm, signal.chroma ? 0 : least_slant);
+    std::vector<Wave> waves = search.all(signal);
+    const auto all = static_cast<double>(waves.size());
+    // Slower waves are sought too: the flank of a light's broad shape is no wave of its own.
+    std::erase_if(waves, [](const Wave& w) {
+        const double least = std::abs(w.along) < least_slant ? least_straight : least_round;
+        return w.round < least - tiny || w.explained < least_explained || w.height < least_height;
+    });
+    if (static_cast<double>(waves.size()) < least_windows * all || waves.empty()) return std::nullopt;
+
+    Stripes out;
+    out.signal = signal;
+    double power = 0, variance = 0, third = 0;
+    // The longest waves tell best how high they would be without blur.
+    std::sort(waves.begin(), waves.end(), [](const Wave& a, const Wave& b) { return a.frequency() < b.frequency(); });
+    waves.resize(std::max<std::size_t>(1, waves.size() / 3));
+    const double blur = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
+    std::vector<double> heights, frequencies;
+    for (const Wave& w : waves) {
+        search.add_direction(signal, w, out.direction, power);
+        heights.push_back(w.height / (left_by_blur(w.frequency(), blur) * w.cosine));
+        frequencies.push_back(w.frequency());
+        variance += w.variance;
+        third += w.third;
+    }
+    const auto n = static_cast<double>(waves.size());
+    for (double& d : out.direction) d /= power;
+    out.telling = telling_chroma(out.direction);
+    variance /= n;
+    const double frequency = median(frequencies), left = left_by_blur(frequency, blur);
+    const Share share = share_of(third / n / std::pow(variance, 1.5), left);
+    // A pulse train's first harmonic.
+    const double apart = median(heights) * pi / (2 * std::sin(pi * share.value));
+    const double chroma_gain = left / left_by_blur(frequency, sight.chroma_blur_mm), light_gain = left / left_by_blur(frequency, sight.blur_mm);
+    Vector3 of_light, of_chroma;
+    const Vector3 light = light_of(out.direction, cells.mean, sight.encoded);
+    for (std::size_t k = 0; k < 3; ++k) {
+        out.seen[k] = apart * left * out.direction[k];
+        of_light[k] = apart * light_gain * light[k] * sight.white[k];
+        of_chroma[k] = apart * chroma_gain * (out.direction[k] - light[k]) * sight.white[k];
+        out.colours.apart[k] = of_light[k] + of_chroma[k];
+    }
+    // The logarithm of what blur leaves goes with the blur's square.
+    const double light_error = 2 * blur_error * std::log(1 / left_by_blur(frequency, sight.blur_mm)),
+                 chroma_error = 2 * blur_error * std::log(1 / left_by_blur(frequency, sight.chroma_blur_mm));
+    double size = 0;
+    for (const double a : out.colours.apart) size += a * a / 3;
+    for (std::size_t a = 0; a < 3; ++a)
+        for (std::size_t b = 0; b < 3; ++b)
+            out.colours.apart_covariance(a, b) = light_error * light_error * of_light[a] * of_light[b] + chroma_error * chroma_error * of_chroma[a] * of_chroma[b] +
+                                                 (a == b ? direction_error * direction_error * size : 0.0);
+    out.colours.share = share.value;
+    out.colours.share_error = share.error;
+    return out;
+}
+
+std::optional<Stripes> find_stripes(const Face& face, const StripeSight& sight) {
+    const Cells cells = cells_of(face);
+    if (cells.rows < fewest || cells.columns < fewest) return std::nullopt;
+    if (auto found = stripes_in(cells, chroma_of(cells), sight)) return found;
+    return stripes_in(cells, lightness, sight);
+}
+
+bool is_short(const Segment& run) { return run.length_mm() < least_length_mm + 2 * edge_mm; }
+
+std::optional<Face> inner_face(const Skin& skin, const Segment& run, const StripeSight& sight) {
+    if (is_short(run)) return std::nullopt;
+    return face_of(skin, run.begin_mm + edge_mm, run.end_mm - edge_mm, sight);
+}
+
+// How much a signal varies round the rod, from place to place along it. Bands side by side do not.
+double variance_round(const Face& face, const Signal& signal) {
+    double out = 0;
+    for (std::size_t c = 0; c < face.columns; ++c) {
+        double sum = 0, squares = 0;
+        for (std::size_t r = 0; r < face.rows; ++r) {
+            const double v = signal(face.left[r * face.columns + c]);
+            sum += v;
+            squares += v * v;
+        }
+        out += squares - sum * sum / static_cast<double>(face.rows);
+    }
+    return out / static_cast<double>(face.left.size());
+}
+
+// Do runs beside a wrap show its stripes? Wide ones look like bands.
+bool goes_on(const Skin& skin, const Segment& beside, const Face& wrap, const Stripes& stripes, const StripeSight& sight) {
+    if (!stripes.telling) return false;
+    const double margin = std::min(edge_mm, beside.length_mm() / 4);
+    const auto face = face_of(skin, beside.begin_mm + margin, beside.end_mm - margin, sight);
+    if (!face || variance_round(*face, *stripes.telling) < least_like * variance_round(wrap, *stripes.telling)) return false;
+    Vector3 off;
+    for (std::size_t k = 0; k < 3; ++k) off[k] = face->mean[k] - wrap.mean[k];
+    double along = 0, apart = 0, away = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+        along += off[k] * stripes.seen[k];
+        apart += stripes.seen[k] * stripes.seen[k];
+        away += off[k] * off[k];
+    }
+    along /= apart;
+    return std::abs(along) < most_beyond && away / apart - along * along < most_beside * most_beside;
+}
+
+// So short a run may be a part of one stripe; not longer than the narrowest trims, about.
+bool is_one_stripe(const Segment& run) { return run.length_mm() < 1.2; }
+
+// Up to three runs at a time, the least first: a single one may be a part of one stripe.
+std::size_t runs_going_on(const Skin& skin, std::span<const Segment> runs, bool after, const Face& wrap, const Stripes& stripes, const StripeSight& sight) {
+    std::size_t joined = 0;
+    for (std::size_t more = 1; more <= 3 && joined + more <= runs.size();) {
+        const auto part = after ? runs.subspan(joined, more) : runs.subspan(runs.size() - joined - more, more);
+        const Segment& far = after ? part.back() : part.front();
+        const auto nearer = after ? part.first(more - 1) : part.last(more - 1);
+        const bool far_goes_on = is_short(far) || (std::ranges::all_of(nearer, is_one_stripe) && goes_on(skin, far, wrap, stripes, sight));
+        if (!std::ranges::all_of(nearer, is_short)) break;
+        if (far_goes_on && goes_on(skin, {part.front().begin_mm, part.back().end_mm}, wrap, stripes, sight)) {
+            joined += more;
+            more = 1;
+        } else {
+            ++more;
+        }
+    }
+    return joined;
+}
+
+}  // namespace
+
+std::optional<TwoColours> two_colours(const Skin& skin, const Segment& run, const StripeSight& sight) {
+    const auto face = inner_face(skin, run, sight);
+    if (!face) return std::nullopt;
+    const auto stripes = find_stripes(*face, sight);
+    return stripes ? std::optional(stripes->colours) : std::nullopt;
+}
+
+std::vector<TwoColouredWrap> take_stripes_off(Skin& skin, std::vector<Segment>& runs, const StripeSight& sight, bool join) {
+    std::vector<TwoColouredWrap> out;
+    for (std::size_t i = 0; i < runs.size(); ++i) {
+        // Wide stripes look like bands: several that are too short by themselves may be one wrap.
+        std::size_t first = i, end = i + 1;
+        while (join && is_short(runs[i]) && end < runs.size() && is_short(runs[end])) ++end;
+        auto face = inner_face(skin, {runs[first].begin_mm, runs[end - 1].end_mm}, sight);
+        auto stripes = face ? find_stripes(*face, sight) : std::nullopt;
+        if (!stripes) continue;
+        const auto try_runs = [&](std::size_t from, std::size_t to) {
+            auto whole = inner_face(skin, {runs[from].begin_mm, runs[to - 1].end_mm}, sight);
+            auto found = whole ? find_stripes(*whole, sight) : std::nullopt;
+            if (!found || (stripes->signal.chroma && !found->signal.chroma)) return false;
+            first = from;
+            end = to;
+            face = std::move(whole);
+            stripes = std::move(found);
+            return true;
+        };
+        if (join) {
+            const auto alone = [&](const Segment& run) { return !goes_on(skin, run, *face, *stripes, sight); };
+            bool striped = true;
+            while (striped && end > first + 1 && (alone(runs[first]) || alone(runs[end - 1])))
+                striped = alone(runs[first]) ? try_runs(first + 1, end) : try_runs(first, end - 1);
+            if (!striped) continue;
+            const std::span<const Segment> all(runs);
+            const std::size_t to = end + runs_going_on(skin, all.subspan(end), true, *face, *stripes, sight),
+                              from = first - runs_going_on(skin, all.first(first), false, *face, *stripes, sight);
+            if (from != first || to != end) try_runs(from, to);
+        }
+        runs[first].end_mm = runs[end - 1].end_mm;
+        runs.erase(runs.begin() + static_cast<std::ptrdiff_t>(first + 1), runs.begin() + static_cast<std::ptrdiff_t>(end));
+        i = first;
+        out.push_back({runs[i].begin_mm, runs[i].end_mm, stripes->colours});
+        for (std::size_t at = 0; stripes->telling && at < face->left.size(); ++at) {
+            Vector3& v = skin.values[(face->first_row + at / face->columns) * skin.columns + face->first_column + at % face->columns];
+            const double along = (*stripes->telling)(face->left[at]);
+            for (std::size_t k = 0; k < 3; ++k) v[k] -= along * stripes->direction[k] * sight.white[k];
+        }
+    }
+    return out;
 }
 
 }  // namespace bindhue::capture
