@@ -97,7 +97,7 @@ double step_seen(const BodyColour& before, const BodyColour& after, const Camera
 }
 
 // An edge that is not there all round the rod lies within one band: a streak's end, a patch of an uneven coat. On rendered photos (seeds 700000 to 710035 and
-// 830000 to 830529) none of 909 edges between bands, of which none were nearer than 7 in CIELAB, had both, and 9 of 11 within bands.
+// 830000 to 830529) none of 909 edges between bands (drawn at least 8 apart in CIELAB) had both, and 9 of 11 within bands.
 constexpr double patch_misfit = 0.12, patch_step = 9;
 
 // Takes one false edge away, if there is any: a streak that comes or goes along a band; gaps between turns, which show the blank

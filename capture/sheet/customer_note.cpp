@@ -61,7 +61,7 @@ WrapWords words_of(const CustomerNote& note, std::size_t i) {
         if (const auto& matched = matched_look(look)) {
             const std::string leans = lean(matched->lab, look.new_look->lab);
             const DifferenceDistribution difference(*matched, *look.new_look);
-            out.beside.push_back((look.as_new ? "Expected difference from that: " : "Expected difference: ") + number("%.1f CIEDE2000", difference.expected()) + number(" (95 %%: %.1f", difference.quantile(0.025)) + number(" to %.1f)", difference.quantile(0.975)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
+            out.beside.push_back((look.as_new ? "Expected difference from the old one as it was: " : "Expected difference: ") + number("%.1f CIEDE2000", difference.expected()) + number(" (95 %%: %.1f", difference.quantile(0.025)) + number(" to %.1f)", difference.quantile(0.975)) + (leans.empty() ? "." : "; the new one is " + leans + "."));
         }
         out.beside.push_back(look.coat_tests == 0 ? "Reckoned, not tried: this shop has no coat test of such thread yet."
                                                   : "Reckoned from " + std::to_string(look.coat_tests) + (look.coat_tests == 1 ? " coat test" : " coat tests") + " of this shop.");

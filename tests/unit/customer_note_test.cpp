@@ -79,7 +79,7 @@ TEST_CASE("Where the old finish's amber was undone for the match, the note lays 
     CHECK(cie1976(look.as_new->lab, expected->lab) < 1e-9);
     CHECK(look.as_new->lab.b < look.old_look->lab.b - 1);  // less yellow
     const std::string html = customer_note_html(*note);
-    CHECK_THAT(html, Contains("before its finish went amber") && Contains("Expected difference from that"));
+    CHECK_THAT(html, Contains("before its finish went amber") && Contains("Expected difference from the old one as it was"));
     CHECK_THAT(html, Contains(screen_hex(expected->lab)) && !Contains(screen_hex(look.old_look->lab)));
 }
 

@@ -42,7 +42,7 @@ struct TestWrap {
 };
 
 // More than an even band's colour spreads within it (CIELAB, exceeded by a tenth of its places): of rendered photos (seeds 700000 to 710035 and 830000 to
-// 830529) 99 % of 668 even bands spread by less than 4.4, and no wrap by more than 4.5.
+// 830529) 99 % of 666 even bands spread by less than 4.4, and no wrap by more than 4.5.
 inline constexpr double most_even_spread = 5;
 
 enum class CoatVerdict { as_expected, not_as_expected, cannot_tell };
