@@ -123,10 +123,7 @@ Result<DoneReading> ReadingQueue::read(const Job& job, const ReadOptions& how) {
         }
         if (job.before) reading = with_colour_of(job.before->reading, job.correction.band, std::move(*reading));
         DoneReading out = finish(std::move(*reading));
-        if (!job.before)
-            take_colours(out, job.colours);
-        else
-            out.elsewhere = job.colours;
+        take_colours(out, job.colours);
         out.photos = job.photos;
         return out;
     } catch (const std::exception&) {  // no memory, or a library's own: it ends this photo, not the page

@@ -336,7 +336,7 @@ void tell_spread(BandReading& band, const std::optional<Spread>& spread) {
     band.spread = spread->distance;
     if (spread->distance > most_even_spread && band.role != BandRole::blank)
         band.warnings.push_back("its colour spreads by " + std::to_string(std::lround(spread->distance)) + " (CIELAB) within it, most at " + std::to_string(std::lround(spread->at_mm)) +
-                                " mm: a coat that soaked in unevenly, or thread that varies; look at it, and read a clean part with --region");
+                                " mm: a coat that soaked in unevenly, or thread that varies; look at it, and read a clean region of it");
 }
 
 }  // namespace

@@ -406,14 +406,14 @@ struct Stripes {
 };
 
 std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight sight) {
-    const double own_blur_mm = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
-    if (own_blur_mm < usual_blur_mm) {
-        const double more_mm = std::sqrt(usual_blur_mm * usual_blur_mm - own_blur_mm * own_blur_mm);
+    const double& blur = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
+    if (blur < usual_blur_mm) {
+        const double more_mm = std::sqrt(usual_blur_mm * usual_blur_mm - blur * blur);
         soften(cells, more_mm);
         sight.blur_mm = std::hypot(sight.blur_mm, more_mm);
         sight.chroma_blur_mm = std::hypot(sight.chroma_blur_mm, more_mm);
     }
-    const WaveSearch search(cells, signal.chroma ? sight.chroma_blur_mm : sight.blur_mm, signal.chroma ? 0 : least_slant);
+    const WaveSearch search(cells, blur, signal.chroma ? 0 : least_slant);
     std::vector<Wave> waves = search.all(signal);
     const auto all = static_cast<double>(waves.size());
     // Slower waves are sought too: the flank of a light's broad shape is no wave of its own.
@@ -429,7 +429,6 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
     // The longest waves tell best how high they would be without blur.
     std::sort(waves.begin(), waves.end(), [](const Wave& a, const Wave& b) { return a.frequency() < b.frequency(); });
     waves.resize(std::max<std::size_t>(1, waves.size() / 3));
-    const double blur = signal.chroma ? sight.chroma_blur_mm : sight.blur_mm;
     std::vector<double> heights, frequencies;
     for (const Wave& w : waves) {
         search.add_direction(signal, w, out.direction, power);
