@@ -99,6 +99,16 @@ TEST_CASE("thread of one colour, rings of two, bands side by side and lights are
     CHECK_FALSE(found([](double, double theta) { return Vector3{red[0] + 0.1 * std::exp(-8 * theta * theta), red[1], red[2]}; }));
 }
 
+TEST_CASE("a wave between colours that no surface has, as a streak leaves, is not thread of two colours") {
+    const Vector3 beyond_white{1.3, 1.2, 0.9}, below_black{-0.3, -0.2, -0.3};
+    const auto wave = [&](const Vector3& one, const Vector3& other) {
+        return skin_of(20, [&](double s, double theta) { return twisted(s, theta, repeat_mm, 0.45) == gold ? one : other; });
+    };
+    CHECK_FALSE(two_colours(wave(beyond_white, below_black), {0, 20}, sharp));
+    // The same stripes between colours that surfaces may have.
+    CHECK(two_colours(wave({0.85, 0.8, 0.6}, {0.15, 0.2, 0.1}), {0, 20}, sharp));
+}
+
 TEST_CASE("stripes taken off leave the mean colour under the same gloss") {
     Skin skin = skin_of(20, [](double s, double theta) { return twisted(s, theta, repeat_mm, 0.5); });
     Vector3 mean;
