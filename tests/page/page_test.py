@@ -22,8 +22,7 @@ from browser import DOWN, SPACE, TAB, Bench, Browser
 
 SOURCE = os.environ["BINDHUE_SOURCE_DIR"]
 SAMPLES = f"{SOURCE}/samples/photos"
-# The longest wait for one answer: under the sanitizers a reading takes a minute.
-PATIENCE = 200
+PATIENCE = 200  # the longest wait for one answer, on a busy machine
 PICKS = "document.querySelectorAll('#picks li').length"
 
 
