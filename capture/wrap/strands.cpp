@@ -478,6 +478,8 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
         for (std::size_t b = 0; b < 3; ++b)
             out.colours.apart_covariance(a, b) = light_error * light_error * of_light[a] * of_light[b] + chroma_error * chroma_error * of_chroma[a] * of_chroma[b] +
                                                  (a == b ? direction_error * direction_error * size : 0.0);
+    // A streak's flank goes along the rod, and is seen by what little colour it has.
+    if (!out.telling && std::ranges::all_of(waves, [](const Wave& w) { return std::abs(w.along) < least_slant; })) return std::nullopt;
     if (!may_be_thread(cells.mean, out.colours.apart, share.value, sight.white)) return std::nullopt;
     out.colours.share = share.value;
     out.colours.share_error = share.error;

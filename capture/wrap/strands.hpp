@@ -36,7 +36,7 @@ struct TwoColouredWrap {
 // from a wave of that length, tell how far the colours lie apart; what blur leaves of its lopsidedness, and that twisted threads are mostly alike in size, their shares.
 // Where stripes are too fine for the picture everywhere on the wrap, nothing is told; where turns alternate so that only half of the repeat shows, the colours seem too much
 // alike, which can't be seen from the stripes. Stripes of colours that no surface has, or that nobody would tell apart, are a streak's flank. On rendered photos (seeds 841000 to
-// 842015) 46 of 83 such wraps were told; of seeds 843000 to 843009, judged once, 16 of 24 by an earlier version, whose colours erred by a median of CIEDE2000 3.9, a tenth of them by
+// 842015) 45 of 83 such wraps were told; of seeds 843000 to 843009, judged once, 16 of 24 by an earlier version, whose colours erred by a median of CIEDE2000 3.9, a tenth of them by
 // over 20, and whose shares by a median of 0.07.
 std::optional<TwoColours> two_colours(const Skin& skin, const Segment& run, const StripeSight& sight);
 

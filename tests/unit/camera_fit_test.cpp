@@ -1,7 +1,6 @@
 #include "colour/camera_fit.hpp"
 
 #include <catch2/catch.hpp>
-#include <chrono>
 #include <cmath>
 #include <limits>
 
@@ -550,20 +549,3 @@ TEST_CASE("Hostile tables give an error that names the patch, or a sound fit, an
             CHECK_FALSE(fit.error().what.empty());
     }
 }
-
-#if !defined(BINDHUE_SANITIZE) && defined(NDEBUG)
-TEST_CASE("Fitting a card of 72 patches takes less than 50 ms") {
-    Photo photo = plain_photo(71);
-    photo.encoded = true;
-    const std::vector<PatchSample> card = Taken(photo).card();
-    double best = 1e9;
-    for (int round = 0; round < 5; ++round) {
-        const auto begin = std::chrono::steady_clock::now();
-        REQUIRE(fit_camera(card, {}));
-        best = std::min(
-            best,
-            std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count());
-    }
-    CHECK(best < 50);
-}
-#endif

@@ -225,7 +225,7 @@ std::map<std::string, std::string> files_of(const fs::path& shop) {
 
 }  // namespace
 
-TEST_CASE("Of 500 bad files none gets a byte into a shop, and each is told with what, where and how to mend") {
+TEST_CASE("Of hundreds of bad files none gets a byte into a shop, and each is told with what, where and how to mend") {
     const TemporaryFolder folder;
     const fs::path shop = folder.path / "shop";
     fs::create_directories(shop);
