@@ -4,7 +4,7 @@
 //
 //     fault_injection BINDHUE SOURCE_DIR [EVERY]
 //
-// tries every system call from the opening of the shop's lock on (or one in EVERY, and in one way, by turns, each that writes, flushes or renames), and prints how
+// tries every system call from the opening of the shop's lock on (or one in EVERY, and in one way, by turns, one in EVERY / 8 of those that write, flush or rename), and prints how
 // many it tried and how they ended. Ends with 1 if one left the shop otherwise, with 77 if this machine allows no tracing.
 // What it cannot show: power that fails, which may lose what was not flushed.
 #include <fcntl.h>
@@ -16,6 +16,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstdio>
 #include <cstdlib>
@@ -184,7 +185,7 @@ class Trial {
         static const std::set<long> files{SYS_openat, SYS_read,  SYS_write,      SYS_fsync,  SYS_rename, SYS_renameat, SYS_unlink,
                                           SYS_rmdir,  SYS_mkdir, SYS_newfstatat, SYS_fchmod, SYS_close,  SYS_flock,    SYS_getdents64,
                                           SYS_lseek,  SYS_fstat, SYS_readlink,   SYS_unlinkat};
-        static const std::set<long> always{SYS_write, SYS_fsync, SYS_rename, SYS_mkdir, SYS_flock, SYS_fchmod};
+        static const std::set<long> often{SYS_write, SYS_fsync, SYS_rename, SYS_mkdir, SYS_flock, SYS_fchmod};
         for (std::size_t i = 0; i < whole.calls.size(); ++i) {
             const long call = whole.calls[i];
             std::vector<Fault> ways{Fault::kill};
@@ -192,7 +193,7 @@ class Trial {
             if (call == SYS_write) ways.push_back(Fault::half_written);
             if (i % every == 0) {
                 for (const Fault way : ways) cut(i, way);
-            } else if (always.contains(call)) {
+            } else if (often.contains(call) && seen_++ % std::max<std::size_t>(1, every / 8) == 0) {
                 cut(i, ways[turn_++ % ways.size()]);
             }
         }
@@ -279,7 +280,7 @@ class Trial {
     State old_, new_;
     std::map<Fault, Count> counts_;
     int faults_ = 0, tried_ = 0;
-    std::size_t turn_ = 0;
+    std::size_t turn_ = 0, seen_ = 0;
 };
 
 }  // namespace
