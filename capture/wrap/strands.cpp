@@ -397,9 +397,9 @@ std::optional<Signal> telling_chroma(const Vector3& direction) {
     return out;
 }
 
-// Two colours that no surface has, or that nobody would tell apart: beside a streak its flank may pass for a stripe. As far apart as they would have to be they lie
-// outside nought and all light by a third and more, where what is told of true ones errs less; or by under a twelfth of what either sends back. On rendered photos (seeds
-// 750000 to 750039 and 842000 to 842015) true ones lay over 0.86 of the way within, and 0.14 apart; false ones under 0.63, or 0.05 apart.
+// Two colours that no surface has, or that nobody would tell apart: beside a streak its flank may pass for a stripe. Of the way from their mean to one of them
+// three tenths and more lie outside nought and all light; or they are apart by under a twelfth of what their mean sends back. Chosen on rendered photos (seeds 750000 to 750039
+// and 842000 to 842015), where of true ones 0.86 and more of the way lay within and they were 0.14 and more apart, and of false ones under 0.65, or 0.05 apart.
 bool may_be_thread(const Vector3& mean, const Vector3& apart, double share, const Vector3& white) {
     constexpr double least_within = 0.7, least_apart = 0.08;
     double within = 1, most = 0;
@@ -469,6 +469,9 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
         of_chroma[k] = apart * chroma_gain * (out.direction[k] - light[k]) * sight.white[k];
         out.colours.apart[k] = of_light[k] + of_chroma[k];
     }
+    // A streak's flank goes along the rod, and is seen by what little colour it has.
+    if (!out.telling && std::ranges::all_of(waves, [](const Wave& w) { return std::abs(w.along) < least_slant; })) return std::nullopt;
+    if (!may_be_thread(cells.mean, out.colours.apart, share.value, sight.white)) return std::nullopt;
     // The logarithm of what blur leaves goes with the blur's square.
     const double light_error = 2 * blur_error * std::log(1 / left_by_blur(frequency, sight.blur_mm)),
                  chroma_error = 2 * blur_error * std::log(1 / left_by_blur(frequency, sight.chroma_blur_mm));
@@ -478,9 +481,6 @@ std::optional<Stripes> stripes_in(Cells cells, const Signal& signal, StripeSight
         for (std::size_t b = 0; b < 3; ++b)
             out.colours.apart_covariance(a, b) = light_error * light_error * of_light[a] * of_light[b] + chroma_error * chroma_error * of_chroma[a] * of_chroma[b] +
                                                  (a == b ? direction_error * direction_error * size : 0.0);
-    // A streak's flank goes along the rod, and is seen by what little colour it has.
-    if (!out.telling && std::ranges::all_of(waves, [](const Wave& w) { return std::abs(w.along) < least_slant; })) return std::nullopt;
-    if (!may_be_thread(cells.mean, out.colours.apart, share.value, sight.white)) return std::nullopt;
     out.colours.share = share.value;
     out.colours.share_error = share.error;
     return out;

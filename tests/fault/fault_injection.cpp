@@ -186,6 +186,7 @@ class Trial {
                                           SYS_rmdir,  SYS_mkdir, SYS_newfstatat, SYS_fchmod, SYS_close,  SYS_flock,    SYS_getdents64,
                                           SYS_lseek,  SYS_fstat, SYS_readlink,   SYS_unlinkat};
         static const std::set<long> often{SYS_write, SYS_fsync, SYS_rename, SYS_mkdir, SYS_flock, SYS_fchmod};
+        const std::size_t stride = std::max<std::size_t>(1, every / 8);
         for (std::size_t i = 0; i < whole.calls.size(); ++i) {
             const long call = whole.calls[i];
             std::vector<Fault> ways{Fault::kill};
@@ -193,8 +194,9 @@ class Trial {
             if (call == SYS_write) ways.push_back(Fault::half_written);
             if (i % every == 0) {
                 for (const Fault way : ways) cut(i, way);
-            } else if (often.contains(call) && seen_++ % std::max<std::size_t>(1, every / 8) == 0) {
-                cut(i, ways[turn_++ % ways.size()]);
+            } else if (often.contains(call)) {
+                if (turn_ % stride == 0) cut(i, ways[turn_ / stride % ways.size()]);
+                ++turn_;
             }
         }
         std::printf("%-24s %4zu system calls; ", scenario_.name.c_str(), whole.calls.size());
@@ -280,7 +282,7 @@ class Trial {
     State old_, new_;
     std::map<Fault, Count> counts_;
     int faults_ = 0, tried_ = 0;
-    std::size_t turn_ = 0, seen_ = 0;
+    std::size_t turn_ = 0;
 };
 
 }  // namespace
