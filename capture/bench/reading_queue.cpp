@@ -45,6 +45,8 @@ WrapReading with_colour_of(WrapReading bands, std::size_t number, WrapReading re
     BandReading& band = bands.bands[number - 1];
     BandReading& by_hand = region.bands.front();
     band.colour = by_hand.colour;
+    band.strands = by_hand.strands;
+    band.looks = by_hand.looks;
     band.photos = 1;
     band.warnings = std::move(by_hand.warnings);
     bands.picture = std::move(region.picture);
@@ -68,6 +70,7 @@ void take_colours(DoneReading& reading, const std::vector<ColourFromElsewhere>& 
         band->colour = colour.read.colour;
         band->covariance_of = colour.read.covariance_of;
         band->strands = colour.read.strands;
+        band->looks = colour.read.looks;
         band->photos = 1;
         band->warnings = colour.read.warnings;
         band->warnings.insert(band->warnings.begin(), "its colour is that of the longest wrap in " + (colour.photo->name.empty() ? "another photo" : colour.photo->name) +

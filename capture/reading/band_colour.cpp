@@ -1,5 +1,7 @@
 #include "reading/band_colour.hpp"
 
+#include <cstdio>
+
 namespace bindhue::capture {
 namespace {
 
@@ -18,6 +20,24 @@ void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector
     const std::array<bool, 3> at_end = fit.at_end_of_scale(linear);
     if (at_end[0] || at_end[1] || at_end[2])
         warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
+}
+
+void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body) {
+    set_colour(band, photo, fit, body.looks->face, body.looks_covariance);
+    const Reading face = band.colour;
+    set_colour(band, photo, fit, body.looks->flop, body.looks_covariance);
+    band.looks = LooksReading{face, band.colour};
+    band.warnings.push_back(in_words(*band.looks));
+}
+
+std::string in_words(const LooksReading& looks) {
+    const Lab<D50>&face = looks.face.lab, &flop = looks.flop.lab;
+    char text[320];
+    std::snprintf(text, sizeof text,
+                  "metallic thread: its colour goes with the angle, from L* %.0f a* %.0f b* %.0f where it mirrors the lamps to L* %.0f a* %.0f b* %.0f away from there, "
+                  "and the band's colour lies midway. Compare at three angles; a photo of card and rod turned to the lamps may show more",
+                  face.L, face.a, face.b, flop.L, flop.a, flop.b);
+    return text;
 }
 
 double local_tone(const CameraFit& fit) {

@@ -385,10 +385,12 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         whole = leave_out(*frame, segments, features, bodies, fit);
         bodies = body_colours(skin, segments, fit, facing, camera);
     }
-    std::vector<std::size_t> bare;
-    for (std::size_t i = 0; i < features.size(); ++i)
-        if (features[i].role == BandRole::blank) bare.push_back(i);
-    if (bare.size() > 1) bodies = body_colours(skin, segments, fit, facing, camera, bare);
+    KnownSegments known;
+    for (std::size_t i = 0; i < segments.size(); ++i) {
+        if (features[i].role == BandRole::blank) known.alike.push_back(i);
+        else if (colours_of(two_coloured, segments[i]) == nullptr && glitters(skin, segments[i], sight.white, facing)) known.metallic.push_back(i);
+    }
+    if (known.alike.size() > 1 || !known.metallic.empty()) bodies = body_colours(skin, segments, fit, facing, camera, known);
 
     // The outermost bands are cut off by the opening and reach its ends, as far as anybody can tell.
     whole.front().begin_mm = 0;
@@ -401,6 +403,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         band.warnings = bodies[i].warnings;
         const TwoColours* two = features[i].role == BandRole::blank ? nullptr : colours_of(two_coloured, segments[i]);
         if (two != nullptr) add_strands(band, photo, fit, bodies[i], *two);
+        if (bodies[i].looks) add_looks(band, photo, fit, bodies[i]);
         set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance);
         band.pitch_mm = features[i].pitch_mm;
         if (two == nullptr) tell_spread(band, spread_within(skin, segments[i], bodies[i].linear, fit, facing));

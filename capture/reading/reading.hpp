@@ -65,6 +65,11 @@ struct StrandReading {
     double share = 0;  // of the wrap's face, 0 to 1
 };
 
+// Metallic thread near the lamps' mirror angle (face) and away from it (flop), as far as the photos show either.
+struct LooksReading {
+    Reading face, flop;
+};
+
 struct BandReading {
     // Along the rod, from the left edge of the opening; 0 for a region. The outermost bands are taken to reach the opening's ends, of which the last
     // 1.5 mm are not looked at.
@@ -76,6 +81,7 @@ struct BandReading {
     std::optional<double> pitch_mm;
     std::optional<double> spread;  // within the band, CIELAB (wrap/evenness.hpp); none for a short one
     std::vector<StrandReading> strands;  // both, of a two-coloured thread (then colour is of their mean); else none
+    std::optional<LooksReading> looks;   // of metallic thread (then colour lies midway, and its covariance takes both in)
     std::vector<std::string> warnings;
     std::vector<PixelPoint> outline;  // in the photo, upright
 };

@@ -59,6 +59,12 @@ nlohmann::ordered_json strands_json(const std::vector<StrandReading>& strands) {
     return out;
 }
 
+nlohmann::ordered_json looks_json(const std::optional<LooksReading>& looks) {
+    if (!looks) return nullptr;
+    const auto one = [](const Reading& r) { return nlohmann::ordered_json{{"lab", to_json(r.lab)}, {"covariance", to_json(r.covariance)}}; };
+    return {{"face", one(looks->face)}, {"flop", one(looks->flop)}};
+}
+
 }  // namespace
 
 nlohmann::ordered_json to_json(const WrapReading& reading) {
@@ -76,6 +82,7 @@ nlohmann::ordered_json to_json(const WrapReading& reading) {
                          {"sizes", band.pitch_mm ? likely_sizes(*band.pitch_mm) : std::vector<std::string_view>{}},
                          {"spread", band.spread ? nlohmann::ordered_json(*band.spread) : nullptr},
                          {"colours", strands_json(band.strands)},
+                         {"metallic", looks_json(band.looks)},
                          {"warnings", band.warnings},
                          {"outline_px", points_json(band.outline)}});
     }

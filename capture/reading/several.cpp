@@ -6,6 +6,7 @@
 #include <cstdio>
 
 #include "colour/difference.hpp"
+#include "reading/band_colour.hpp"
 #include "wrap/rod.hpp"
 
 namespace bindhue::capture {
@@ -69,16 +70,30 @@ std::vector<StrandReading> merged_strands(const std::vector<BandReading>& seen) 
     return out;
 }
 
+// Metallic thread's lightest and darkest look in any photo.
+std::optional<LooksReading> merged_looks(const std::vector<BandReading>& seen) {
+    std::optional<LooksReading> out;
+    for (const BandReading& b : seen) {
+        if (!b.looks) continue;
+        if (!out) out = b.looks;
+        if (b.looks->face.lab.L > out->face.lab.L) out->face = b.looks->face;
+        if (b.looks->flop.lab.L < out->flop.lab.L) out->flop = b.looks->flop;
+    }
+    return out;
+}
+
 void merge(BandReading& band, const std::vector<BandReading>& seen, const std::vector<std::string>& photos) {
+    band.looks = merged_looks(seen);
     std::vector<Reading> readings;
     double length = 0;
     for (const BandReading& b : seen) {
-        readings.push_back(b.colour);
+        // A photo that did not tell that a thread is metallic shows it at one angle, and knows no better.
+        if (!band.looks || b.looks) readings.push_back(b.colour);
         length += b.length_mm / static_cast<double>(seen.size());
     }
     double worst = 0;
     std::pair<std::size_t, std::size_t> between{};
-    for (std::size_t i = 0; i < seen.size(); ++i)
+    for (std::size_t i = 0; i < readings.size(); ++i)
         for (std::size_t j = 0; j < i; ++j)
             if (const double d = disagreement(readings[i], readings[j]); d > worst) {
                 worst = d;
@@ -97,10 +112,12 @@ void merge(BandReading& band, const std::vector<BandReading>& seen, const std::v
             pitches += 1;
         }
     if (pitches > 0) band.pitch_mm = pitch / pitches;
+    band.warnings.clear();
     for (const BandReading& b : seen)
         for (const std::string& warning : b.warnings)
-            if (std::find(band.warnings.begin(), band.warnings.end(), warning) == band.warnings.end())
+            if (!(b.looks && warning == in_words(*b.looks)) && std::find(band.warnings.begin(), band.warnings.end(), warning) == band.warnings.end())
                 band.warnings.push_back(warning);
+    if (band.looks) band.warnings.push_back(in_words(*band.looks));
     if (worst > beyond_chance) {
         char text[64];
         std::snprintf(text, sizeof text, "%.1f CIEDE2000 apart",

@@ -1,10 +1,8 @@
 #include "wrap/body.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <limits>
-#include <span>
 
 #include <opencv2/core.hpp>
 
@@ -12,13 +10,9 @@ namespace bindhue::capture {
 namespace {
 
 constexpr double degree = 0.017453292519943295;
-constexpr double reach =
-    35 * degree;  // round the rod, from the card's normal: further out, cast shadows begin
 constexpr double body_reach =
     16 * degree;  // from facing the camera: where the least mirrored place is looked for
 constexpr double lone_reach = 10 * degree;  // the same where the shading is only assumed
-constexpr double edge_mm = 0.35;            // beside an edge, left out: blur and the coat's slope
-constexpr double window_mm = 3.0;           // beside an edge: near enough for the mirror image to be the same
 constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
 // What the camera's own side still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
 // black plastic, under a third of the light, since that side is turned from the lights and sees the card and the bench. The third was chosen with the
@@ -50,169 +44,10 @@ constexpr double light_error = 0.015;
 // Relative, of the light on the rod against the light on the card beside it, common to a photo: rendered photos (seeds 505000 to 535011) erred by 2 to 3 %.
 constexpr double level_error = 0.02;
 constexpr double lone_shading_error = 0.05;  // where no second colour tells S
-
-// Means over a stretch of the rod, round it: per row of the skin, with the squared standard error.
-struct Profile {
-    std::vector<Vector3> mean, error_squared;
-};
-
-Profile profile_of(const Skin& skin, double begin_mm, double end_mm) {
-    const auto column = [&](double s) {
-        return static_cast<std::size_t>(
-            std::clamp((s - skin.s_begin) / skin.ds + 0.5, 0.0, static_cast<double>(skin.columns)));
-    };
-    const std::size_t first = std::min(column(begin_mm), skin.columns - 1),
-                      last = std::max(first + 1, column(end_mm));
-    Profile out;
-    for (std::size_t r = 0; r < skin.theta.size(); ++r) {
-        Vector3 sum{}, squares{};
-        double n = 0;
-        for (std::size_t c = first; c < last; ++c) {
-            const Vector3& v = skin.at(r, c);
-            if (!std::isfinite(v[0])) continue;
-            for (std::size_t k = 0; k < 3; ++k) {
-                sum[k] += v[k];
-                squares[k] += v[k] * v[k];
-            }
-            n += 1;
-        }
-        Vector3 mean{}, error{};
-        for (std::size_t k = 0; k < 3; ++k) {
-            mean[k] = n > 0 ? sum[k] / n : std::numeric_limits<double>::quiet_NaN();
-            const double variance =
-                n > 1 ? std::max(0.0, squares[k] / n - mean[k] * mean[k]) : mean[k] * mean[k];
-            error[k] = variance * 9.0 / std::max(n, 1.0) +
-                       1e-12;  // neighbours are tied by demosaicing, JPEG and blur
-        }
-        out.mean.push_back(mean);
-        out.error_squared.push_back(error);
-    }
-    return out;
-}
-
-// S(theta) = 1 + p1 t + p2 t^2 + p3 t^3, t = theta.
-struct Shading {
-    Vector3 p{};
-
-    double operator()(double t) const { return 1.0 + t * (p[0] + t * (p[1] + t * p[2])); }
-};
-using Shadings = std::array<Shading, 3>;
-
-struct ShadingPrior {
-    Vector3 mean, deviation;
-};
-// Two lights at +-45 degrees shade as cos(theta); one alone adds a slope of up to 1.
-constexpr ShadingPrior wide_prior{{0, -0.5, 0}, {0.7, 0.4, 0.25}};
-
-// What a row counts for. Absolute residuals first, whose least sum can be reached from any start; then Tukey's biweight, which
-// forgets what a streak has spoiled.
-enum class Loss { absolute, biweight };
-double weight(double residual, double deviation, Loss loss) {
-    const double u = std::abs(residual) / deviation, information = 1 / (deviation * deviation);
-    if (loss == Loss::absolute) return information / std::max(1.0, u);
-    const double v = u / 4.5;
-    return v < 1 ? information * (1 - v * v) * (1 - v * v) : 0.0;
-}
-
-// A step between two bands, one channel: D(theta) = c S(theta) + noise, c not known.
-struct Contrast {
-    std::vector<double> value, deviation;  // per row; deviation not finite: not to be used
-    double size = 0;                       // c, by the last fit
-    double error = 0;                      // its standard error
-
-    void measure(std::span<const double> theta, const Shading& s, Loss loss) {
-        std::vector<double> ratios;
-        for (std::size_t i = 0; i < theta.size(); ++i)
-            if (std::isfinite(deviation[i])) ratios.push_back(value[i] / s(theta[i]));
-        if (ratios.empty()) return;
-        if (size == 0) {
-            const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
-            std::nth_element(ratios.begin(), middle, ratios.end());
-            size = *middle;
-        }
-        for (int round = 0; round < 3; ++round) {
-            double top = 0, bottom = 0, squares = 0;
-            for (std::size_t i = 0; i < theta.size(); ++i) {
-                if (!std::isfinite(deviation[i])) continue;
-                const double shade = s(theta[i]), left = value[i] - size * shade,
-                             w = weight(left, deviation[i], loss);
-                top += w * value[i] * shade;
-                bottom += w * shade * shade;
-                squares += w * left * left;
-            }
-            if (!(bottom > 0)) return;
-            size = top / bottom;
-            // Residuals round the rod are smooth and do not average out: five independent ones over the strip.
-            error = std::sqrt((squares + 1) / bottom / 5.0);
-        }
-    }
-};
-
-Shading fit_shading(std::span<const double> theta, std::vector<Contrast*> contrasts,
-                    const ShadingPrior& prior) {
-    Shading s{prior.mean};
-    for (int round = 0; round < 24; ++round) {
-        const Loss loss = round < 12 ? Loss::absolute : Loss::biweight;
-        Matrix3 normal = Matrix3::diagonal({1 / (prior.deviation[0] * prior.deviation[0]),
-                                            1 / (prior.deviation[1] * prior.deviation[1]),
-                                            1 / (prior.deviation[2] * prior.deviation[2])});
-        Vector3 right = normal * prior.mean;
-        for (Contrast* d : contrasts) {
-            d->measure(theta, s, loss);
-            // D - c = c (p1 t + p2 t^2 + p3 t^3)
-            for (std::size_t i = 0; i < theta.size(); ++i) {
-                if (!std::isfinite(d->deviation[i])) continue;
-                const double t = theta[i], c = d->size;
-                // Rows are tied: as many independent ones as the skin has degrees, about.
-                const double w = 0.5 * weight(d->value[i] - c * s(t), d->deviation[i], loss);
-                const Vector3 row{c * t, c * t * t, c * t * t * t};
-                for (std::size_t a = 0; a < 3; ++a) {
-                    right[a] += w * row[a] * (d->value[i] - c);
-                    for (std::size_t b = 0; b < 3; ++b) normal(a, b) += w * row[a] * row[b];
-                }
-            }
-        }
-        s.p = inverse(normal) * right;
-    }
-    return s;
-}
-
-// Two bands near enough to each other for the mirror image to be nearly the same.
-struct Pair {
-    std::size_t before = 0, after = 0;
-    bool alike = false;            // known to have one body colour: the step is nought
-    double apart_mm = 0;           // between their nearest ends; 0 for neighbours
-    std::array<Contrast, 3> step;  // after minus before
-};
-
-Pair step_between(const Skin& skin, const std::vector<Segment>& segments, std::size_t first,
-                  std::size_t second, const Vector3& white) {
-    const Segment &before = segments[first], &after = segments[second];
-    const auto span = [](const Segment& s) {
-        const double margin = std::min(edge_mm, 0.25 * s.length_mm());
-        return std::pair{margin, std::min(window_mm + margin, s.length_mm() - margin)};
-    };
-    const auto [near_before, far_before] = span(before);
-    const auto [near_after, far_after] = span(after);
-    const Profile left = profile_of(skin, before.end_mm - far_before, before.end_mm - near_before);
-    const Profile right = profile_of(skin, after.begin_mm + near_after, after.begin_mm + far_after);
-    Pair out{first, second, false, after.begin_mm - before.end_mm, {}};
-    for (std::size_t k = 0; k < 3; ++k) {
-        Contrast& d = out.step[k];
-        for (std::size_t r = 0; r < skin.theta.size(); ++r) {
-            const double value = right.mean[r][k] - left.mean[r][k];
-            // What the model leaves out: bounced light, gloss that differs over a few millimetres.
-            const double model = 0.01 * std::abs(value) + 0.0008 * white[k] +
-                                 0.03 * std::min(left.mean[r][k], right.mean[r][k]);
-            const bool use = std::abs(skin.theta[r]) <= reach && std::isfinite(value);
-            d.value.push_back(use ? value : 0.0);
-            d.deviation.push_back(
-                use ? std::sqrt(left.error_squared[r][k] + right.error_squared[r][k] + model * model)
-                    : std::numeric_limits<double>::infinity());
-        }
-    }
-    return out;
-}
+// Of metallic thread, whose colour is defined for light at 45 degrees: anywhere between its looks, as even a spread has it (1 / sqrt 3 of its half).
+constexpr double within_looks = 0.58;
+// And lit by lamps that no part of the photo shows it under: relative. Chosen on rendered photos (seeds 970000 to 970015).
+constexpr double beyond_looks = 0.12;
 
 // Rows beside something much brighter: sharpening, JPEG's blocks and demosaicing swing below the truth there, and would pass for the place that mirrors
 // least. The reach is a common sharpening's, from memory; the step was chosen on rendered photos (seeds 505000 to 535011).
@@ -250,7 +85,7 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     };
     std::vector<Cell> cells;
     const int stretches = std::max(1, static_cast<int>(segment.length_mm() / stretch_mm));
-    const double margin = std::min(edge_mm, 0.25 * segment.length_mm());
+    const double margin = std::min(beside_edge_mm, 0.25 * segment.length_mm());
     const double begin = segment.begin_mm + margin, end = segment.end_mm - margin;
     const int along = std::max(1, static_cast<int>((end - begin) / cell_mm));
     // Cells of about two degrees: a single row is too noisy for its least value to mean anything.
@@ -386,7 +221,8 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
     const auto n = static_cast<int>(dark.size());
     // The last unknown is the shading's error.
     cv::Mat curvature = cv::Mat::zeros(n + 1, n + 1, CV_64F), slope = cv::Mat::zeros(n + 1, 1, CV_64F);
-    for (const Pair& pair : pairs)
+    for (const Pair& pair : pairs) {
+        if (!pair.matt) continue;  // its step has no one size
         for (std::size_t k = 0; k < 3; ++k) {
             const Contrast& step = pair.step[k];
             // (seen - step) / white = excess after - excess before
@@ -411,6 +247,7 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
             curvature.at<double>(n, a) -= w * lever;
             slope.at<double>(n) += w * lever * gap;
         }
+    }
     curvature.at<double>(n, n) += 1 / (shading_error * shading_error);
     const double unresolved = std::min(shade.unresolved, 0.6);
     std::vector<double> surrounds;
@@ -476,45 +313,50 @@ CameraShade camera_shade(const Rod& rod, const CardPose& pose, double blur_px) {
 
 std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
                                      const CameraFit& fit, double facing_theta, const CameraShade& camera,
-                                     std::span<const std::size_t> alike) {
+                                     const KnownSegments& known) {
     if (segments.empty() || skin.columns == 0) return {};
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
+    std::vector<bool> metallic(segments.size(), false);
+    for (const std::size_t i : known.metallic) metallic[i] = true;
 
     std::vector<Pair> pairs;
-    std::array<std::vector<Contrast*>, 3> steps;
     for (std::size_t i = 0; i < segments.size(); ++i)
-        for (std::size_t j = i + 1;
-             j < segments.size() && segments[j].begin_mm - segments[i].end_mm <= farthest_pair_mm; ++j)
+        for (std::size_t j = i + 1; j < segments.size(); ++j) {
+            // Across metallic thread too, whose own steps tell no shading.
+            const bool over_film = std::all_of(metallic.begin() + static_cast<std::ptrdiff_t>(i + 1), metallic.begin() + static_cast<std::ptrdiff_t>(j), [](bool m) { return m; });
+            if (segments[j].begin_mm - segments[i].end_mm > farthest_pair_mm && !over_film) break;
             pairs.push_back(step_between(skin, segments, i, j, white));
-    Shadings shading;
-    shading.fill(Shading{wide_prior.mean});
-    double strongest = 0;
-    std::vector<Contrast*> all;
-    for (Pair& pair : pairs)
-        for (std::size_t k = 0; k < 3; ++k) {
-            pair.step[k].measure(skin.theta, shading[k], Loss::absolute);
-            strongest = std::max(strongest, std::abs(pair.step[k].size) / white[k]);
-            steps[k].push_back(&pair.step[k]);
-            all.push_back(&pair.step[k]);
+            pairs.back().matt = !metallic[i] && !metallic[j];
         }
-    const bool told = strongest > 0.02;
-    if (told) {
-        const Shading common = fit_shading(skin.theta, all, wide_prior);
-        // Unlike lights shade unlike channels a little differently.
-        for (std::size_t k = 0; k < 3; ++k)
-            shading[k] = fit_shading(skin.theta, steps[k], {common.p, {0.15, 0.1, 0.08}});
-    }
+    const RodShading lit = fit_shading(skin.theta, pairs, white);
+    const Shadings& shading = lit.by_channel;
 
     std::vector<Darkest> dark;
     for (const Segment& s : segments)
         dark.push_back(
-            darkest_place(skin, s, shading, white, facing_theta, told ? body_reach : lone_reach, camera));
-    for (std::size_t i = 1; i < alike.size(); ++i) {
-        Pair same{alike[i - 1], alike[i], true, 0, {}};
+            darkest_place(skin, s, shading, white, facing_theta, lit.told ? body_reach : lone_reach, camera));
+    for (std::size_t i = 1; i < known.alike.size(); ++i) {
+        Pair same;
+        same.before = known.alike[i - 1];
+        same.after = known.alike[i];
+        same.alike = true;
         for (std::size_t k = 0; k < 3; ++k) same.step[k].error = alike_error * white[k];
         pairs.push_back(same);
     }
     const Excesses excess = find_excesses(dark, pairs, fit, white, camera);
+    const double shade = std::hypot(lit.told ? shading_error : lone_shading_error, level_error);
+    const auto doubts_of = [&](std::size_t segment, const Vector3& colour) {
+        const double mirrored = dark_mirror_error * dark_mirror_error + excess.variance[segment];
+        ResponseParts out;
+        for (std::size_t a = 0; a < 3; ++a)
+            for (std::size_t b = 0; b < 3; ++b) {
+                // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.
+                out.shading(a, b) = shade * shade * colour[a] * colour[b];
+                out.mirrored(a, b) = mirrored * white[a] * white[b];
+                out.pixels(a, b) = a == b ? dark[segment].variance[a] : 0.0;
+            }
+        return out;
+    };
 
     std::vector<BodyColour> out;
     for (std::size_t i = 0; i < segments.size(); ++i) {
@@ -526,15 +368,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                             ? (dark[i].value[k] - (excess.value[i] + dark_mirror) * white[k]) / coat_entry
                             : std::numeric_limits<double>::quiet_NaN();
         body.linear = CameraRgb::from(colour);
-        const double shade = std::hypot(told ? shading_error : lone_shading_error, level_error),
-                     mirrored = dark_mirror_error * dark_mirror_error + excess.variance[i];
-        for (std::size_t a = 0; a < 3; ++a)
-            for (std::size_t b = 0; b < 3; ++b) {
-                // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.
-                body.covariance.shading(a, b) = shade * shade * colour[a] * colour[b];
-                body.covariance.mirrored(a, b) = mirrored * white[a] * white[b];
-                body.covariance.pixels(a, b) = a == b ? dark[i].variance[a] : 0.0;
-            }
+        body.covariance = doubts_of(i, colour);
         for (const Pair& pair : pairs)
             if (!pair.alike && pair.after == i && pair.before + 1 == i)
                 for (std::size_t k = 0; k < 3; ++k) {
@@ -544,10 +378,29 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                     body.step_misfit = k == 0 ? misfit : std::min(body.step_misfit, misfit);
                     body.step_error = std::max(body.step_error, step.error / white[k]);
                 }
-        if (!told)
+        if (!lit.told)
             body.warnings.push_back(
                 "only one colour on the rod: its gloss could not be told from its body colour by comparison");
         out.push_back(std::move(body));
+    }
+
+    std::vector<CameraRgb> colours;
+    for (const BodyColour& body : out) colours.push_back(body.linear);
+    for (const std::size_t i : known.metallic) {
+        const auto looks = looks_round(skin.theta, i, pairs, metallic, colours, shading, white, coat_entry, facing_theta);
+        if (!looks) continue;
+        const Vector3 face = looks->face.vector(), flop = looks->flop.vector();
+        Vector3 middle, half;
+        for (std::size_t k = 0; k < 3; ++k) {
+            middle[k] = (face[k] + flop[k]) / 2;
+            half[k] = (face[k] - flop[k]) / 2;
+        }
+        out[i].looks = looks;
+        out[i].linear = CameraRgb::from(middle);
+        out[i].looks_covariance = out[i].covariance = doubts_of(i, middle);
+        for (std::size_t a = 0; a < 3; ++a)
+            for (std::size_t b = 0; b < 3; ++b) out[i].covariance.shading(a, b) +=
+                within_looks * within_looks * half[a] * half[b] + beyond_looks * beyond_looks * middle[a] * middle[b];
     }
     return out;
 }

@@ -10,12 +10,13 @@
 // - the excesses are found together, as small as the steps at the edges allow.
 #pragma once
 
-#include <span>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "colour/camera_fit.hpp"
 #include "colour/matrix.hpp"
+#include "wrap/metallic.hpp"
 #include "wrap/segments.hpp"
 
 namespace bindhue::capture {
@@ -38,6 +39,8 @@ struct BodyColour {
     // The standard error of that step over its size, of the channel that shows it best, and the largest error of a channel as a share of white. Bands meet all
     // round the rod: what stands over it, or lies under a part of the thread, leaves more.
     double step_misfit = 0, step_error = 0;
+    std::optional<Looks> looks;  // of metallic thread: then linear lies midway, and its covariance takes both in
+    ResponseParts looks_covariance;  // of either look
     std::vector<std::string> warnings;
 };
 
@@ -50,10 +53,15 @@ struct CameraShade {
 // blur_px: standard deviation of the picture's blur, as blur_of_edges has it.
 CameraShade camera_shade(const Rod& rod, const CardPose& pose, double blur_px);
 
-// One answer a segment, in order; not finite where a segment is out of the picture. alike: segments that are known
-// to have one body colour (the bare blank).
+// What is known of some segments, by their places in the list.
+struct KnownSegments {
+    std::vector<std::size_t> alike;     // have one body colour (the bare blank)
+    std::vector<std::size_t> metallic;  // are metallic thread: neither shading nor mirrored light is told by their steps, unless there are no others
+};
+
+// One answer a segment, in order; not finite where a segment is out of the picture.
 std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment>& segments,
                                      const CameraFit& fit, double facing_theta, const CameraShade& shade,
-                                     std::span<const std::size_t> alike = {});
+                                     const KnownSegments& known = {});
 
 }  // namespace bindhue::capture

@@ -163,6 +163,9 @@ Band band_from(Object& o) {
         t.number("share", band.uneven_share, 0.05, 0.95);
         t.number("patch_mm", band.patch_mm, 0.5, 20);
     });
+    o.number("flash", band.flash, 0, 1);
+    if (band.flash > 0 && (spool_coded(band.spool).material != Material::metallic || !band.other_spool.empty()))
+        throw std::runtime_error("scene.bands: metallic thread of one colour flashes, no other");
     if (band.uneven_share > 0 && (band.schedule == Schedule::none || !band.other_spool.empty()))
         throw std::runtime_error("scene.bands: thread of one colour under finish can be uneven, no other");
     return band;

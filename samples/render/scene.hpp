@@ -68,6 +68,7 @@ struct Band {
     double other_share = 0.5, repeat_mm = 3;
     // Preserver that did not soak in everywhere: patches of so much of the surface look as under the other schedule with finish. 0: none.
     double uneven_share = 0, patch_mm = 4;
+    double flash = 0;  // of metallic film: how far it mirrors the lamps by its facets instead of scattering their light, 0 to 1
 };
 
 // A guide: its feet lie under the thread, its frame and ring stand over the bare blank between them.

@@ -19,6 +19,7 @@ Vec operator-(Vec a, Vec b) { return {a.x - b.x, a.y - b.y, a.z - b.z}; }
 Vec operator*(double k, Vec a) { return {k * a.x, k * a.y, k * a.z}; }
 double dot(Vec a, Vec b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
 Vec unit(Vec a) { return 1.0 / std::sqrt(dot(a, a)) * a; }
+Vec cross(Vec a, Vec b) { return {a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x}; }
 
 // Hashes and smooth noise, so that every texture is the same on every machine and in every thread.
 std::uint32_t hash(std::uint32_t a, std::uint32_t b, std::uint32_t c) {
@@ -98,6 +99,36 @@ void in_parallel(int count, F&& work) {
 }
 
 double area(const Light& l) { return l.width_mm * l.height_mm * (l.window ? 1.0 : pi / 4); }
+
+// Where a lamp's face points, at the card's middle, and its own two sides.
+struct LampFace {
+    Vec axis, side, up;
+    explicit LampFace(const Light& l) : axis(unit(Vec{80, 55, 0} - l.position)), side(unit(Vec{-axis.y, axis.x, 0} + Vec{1e-9, 0, 0})), up(cross(side, axis)) {}
+};
+
+// Metallic film lies in facets, each tilted its own way: by how much more light of one lamp it sends on than a matt surface of its colour would, in the mean over
+// them. slope: tangent of the angle from the skin's normal to halfway between lamp and eye, beneath the coat where there is one.
+constexpr double facet_slope = 0.2, facet_gloss = 0.17;  // of the facets' tilts, standard deviation; of one facet's own lobe
+constexpr double lobe_squared = facet_gloss * facet_gloss + 2 * facet_slope * facet_slope;
+double film_gain(double flash, double lobe) { return 1 - 0.6 * flash + 1.4 * flash * lobe; }
+double mean_film_gain(double flash, double slope) { return film_gain(flash, std::exp(-slope * slope / lobe_squared)); }
+// Lit at 45 degrees and seen from above.
+double film_gain_45(double flash, bool coated) {
+    const double lit = coated ? std::asin(std::sqrt(0.5) / finish_index) : pi / 4;
+    return mean_film_gain(flash, std::tan(lit / 2));
+}
+// Halfway between two directions away from a surface, beneath its coat.
+Vec halfway(Vec normal, Vec one, Vec other, bool coated) {
+    const auto inside = [&](Vec v) {
+        const Vec flat = (coated ? 1 / finish_index : 1.0) * (v - dot(v, normal) * normal);
+        return flat + std::sqrt(std::max(0.0, 1 - dot(flat, flat))) * normal;
+    };
+    return unit(inside(one) + inside(other));
+}
+double slope_between(Vec a, Vec b) {
+    const double c = std::max(0.05, dot(a, b));
+    return std::sqrt(std::max(0.0, 1 / (c * c) - 1));
+}
 
 struct Stretch {  // of the rod: one band, or the blank between
     double from, to;
@@ -195,6 +226,8 @@ class World {
     Rgb colour(const Amounts& light, std::size_t surface) const;
     Rgb seen(Vec from, Vec d, std::uint32_t noise, int depth) const;
     Rgb seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const;
+    void add_flash(Amounts& light, const Hit& hit, Vec d, double flash, bool coated, std::uint32_t noise) const;
+    double film_gain_seen(const Stretch& s, double turned) const;
     Vec ray(double x, double y) const;
     std::array<double, 2> project(Vec p) const;
     nlohmann::json truth() const;
@@ -421,8 +454,8 @@ void World::make_surfaces(const Sensor& sensor) {
         const Schedule elsewhere = !uneven ? band.schedule : band.schedule == Schedule::finish ? Schedule::preserver_finish : Schedule::finish;
         const Spool& other_spool = two_coloured ? spool_coded(band.other_spool) : spool;
         const Spectrum other = two_coloured || uneven ? under_film(other_spool, ground, amber, elsewhere) : one;
-        const double share = two_coloured ? band.other_share : band.uneven_share;
-        const auto mixed = [&](const Spectrum& a, const Spectrum& b) { return (1 - share) * a + share * b; };
+        const double share = two_coloured ? band.other_share : band.uneven_share, flash = film_gain_45(band.flash, band.schedule != Schedule::none);
+        const auto mixed = [&](const Spectrum& a, const Spectrum& b) { return flash * ((1 - share) * a + share * b); };
         const Spectrum body = mixed(one, other), clear_one = under_film(spool, ground, constant(0), band.schedule),
                        clear = mixed(clear_one, two_coloured || uneven ? under_film(other_spool, ground, constant(0), elsewhere) : clear_one);
         const double end = band.start_mm + band.length_mm;
@@ -600,10 +633,7 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
     };
     for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
         const Light& light = scene_.lights[l];
-        const Vec axis = unit(Vec{80, 55, 0} - light.position);
-        const Vec side = unit(Vec{-axis.y, axis.x, 0} + Vec{1e-9, 0, 0});
-        const Vec up{side.y * axis.z - side.z * axis.y, side.z * axis.x - side.x * axis.z,
-                     side.x * axis.y - side.y * axis.x};
+        const LampFace face(light);
         double total = 0;
         int used = 0;
         for (int i = 0; i < samples; ++i)
@@ -611,10 +641,10 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
                 const double a = (i + 0.5) / samples - 0.5, b = (j + 0.5) / samples - 0.5;
                 if (!light.window && a * a + b * b > 0.25) continue;
                 ++used;
-                const Vec q = light.position + a * light.width_mm * side + b * light.height_mm * up;
+                const Vec q = light.position + a * light.width_mm * face.side + b * light.height_mm * face.up;
                 const Vec d = q - p;
                 const double r2 = dot(d, d), r = std::sqrt(r2);
-                const double here = dot(d, normal) / r, there = -dot(d, axis) / r;
+                const double here = dot(d, normal) / r, there = -dot(d, face.axis) / r;
                 if (here <= 0 || there <= 0) continue;
                 if (blocked(p, q, on_rod)) continue;
                 total += here * there / r2 * enters(here);
@@ -624,8 +654,7 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
     }
     const Vec t1 =
         unit(std::abs(normal.x) < 0.8 ? Vec{1, 0, 0} - normal.x * normal : Vec{0, 1, 0} - normal.y * normal);
-    const Vec t2{normal.y * t1.z - normal.z * t1.y, normal.z * t1.x - normal.x * t1.z,
-                 normal.x * t1.y - normal.y * t1.x};
+    const Vec t2 = cross(normal, t1);
     // Cosine-weighted directions, the same everywhere so that the maps are smooth.
     for (int k = 0; k < rays; ++k) {
         const double s = (k + 0.5) / rays, turn = 2 * pi * std::fmod(0.5 + k * 0.6180339887498949, 1.0);
@@ -739,6 +768,55 @@ Rgb World::colour(const Amounts& light, std::size_t surface) const {
 Rgb scaled(const Rgb& c, double k) { return {k * c[0], k * c[1], k * c[2]}; }
 Rgb sum(const Rgb& a, const Rgb& b) { return {a[0] + b[0], a[1] + b[1], a[2] + b[2]}; }
 
+// Each lamp's direct light, by the facet that is hit there.
+void World::add_flash(Amounts& light, const Hit& hit, Vec d, double flash, bool coated, std::uint32_t noise) const {
+    constexpr double along_mm = 0.15, round_mm = 0.25;  // of a facet
+    const auto salt = static_cast<std::uint32_t>(scene_.seed);
+    const std::uint32_t i = cell(hit.u / along_mm), j = cell(hit.angle * radius(hit.u) / round_mm);
+    const Vec p = rod_point(hit.u, hit.angle), normal = rod_normal(hit.u, hit.angle), round = unit(std::cos(hit.angle) * across_ - Vec{0, 0, std::sin(hit.angle)});
+    const double size = facet_slope * std::sqrt(-2 * std::log(1 - uniform(i, j, salt + 31))), turn = 2 * pi * uniform(i, j, salt + 32);
+    const Vec facet = unit(normal + size * std::cos(turn) * along_ + size * std::sin(turn) * round);
+    for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
+        const Light& lamp = scene_.lights[l];
+        const LampFace face(lamp);
+        const auto k = static_cast<std::uint32_t>(l);
+        double a = uniform(noise, 41 + k, salt) - 0.5, b = uniform(noise, 51 + k, salt) - 0.5;
+        if (!lamp.window) {
+            const double reach = 0.5 * std::sqrt(a + 0.5), way = 2 * pi * b;
+            a = reach * std::cos(way), b = reach * std::sin(way);
+        }
+        const Vec to_lamp = unit(lamp.position + a * lamp.width_mm * face.side + b * lamp.height_mm * face.up - p);
+        const double slope = slope_between(halfway(normal, to_lamp, -1.0 * d, coated), facet);
+        const double lobe = lobe_squared / (facet_gloss * facet_gloss) * std::exp(-slope * slope / (facet_gloss * facet_gloss));
+        light[l * way_count + direct] *= static_cast<float>(film_gain(flash, lobe));
+    }
+}
+
+// By how much more light than of a matt surface the camera gets of metallic film in the mean over its facets, at the middle of its band, so far turned from facing the camera.
+double World::film_gain_seen(const Stretch& s, double turned) const {
+    constexpr int across = 5;
+    const double u = (s.from + s.to) / 2;
+    const Vec eye = eye_ - rod_point(u, 0);
+    const double angle = std::atan2(dot(eye, across_), eye.z) + turned;
+    const Vec p = rod_point(u, angle), normal = rod_normal(u, angle), to_eye = unit(eye_ - p);
+    const Amounts plain = (s.coated ? on_rod_coated_ : on_rod_bare_).look_up(u, angle);
+    Amounts light = plain;
+    for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
+        const Light& lamp = scene_.lights[l];
+        const LampFace face(lamp);
+        double sum = 0, points = 0;
+        for (int i = 0; i < across * across; ++i) {
+            const double a = (i % across + 0.5) / across - 0.5, b = (i / across + 0.5) / across - 0.5;
+            if (!lamp.window && a * a + b * b > 0.25) continue;
+            const Vec to_lamp = unit(lamp.position + a * lamp.width_mm * face.side + b * lamp.height_mm * face.up - p);
+            sum += mean_film_gain(s.band.flash, slope_between(halfway(normal, to_lamp, to_eye, s.coated), normal));
+            points += 1;
+        }
+        light[l * way_count + direct] *= static_cast<float>(sum / points);
+    }
+    return colour(light, s.body)[1] / colour(plain, s.body)[1];
+}
+
 Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
     const auto stretch =
         std::find_if(stretches_.begin(), stretches_.end(), [&](const Stretch& s) { return hit.u < s.to; });
@@ -762,7 +840,7 @@ Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
         const std::uint32_t index = cell(turn);
         gain *= 1 - depth * std::cos(phase) + 0.02 * (2 * uniform(index, 1, salt) - 1) +
                 0.025 * smooth_noise(hit.u / 0.05, hit.angle * r / 0.6, salt + 7);
-        if (s.metallic) gain *= 1 + 0.35 * smooth_noise(hit.u / 0.12, hit.angle * r / 0.12, salt + 9);
+        if (s.metallic && s.band.flash == 0) gain *= 1 + 0.35 * smooth_noise(hit.u / 0.12, hit.angle * r / 0.12, salt + 9);
         tip = (s.coated ? 0.012 : 0.55) * std::sin(phase);
         // How much of the thread went on before this place.
         const double wound = 2 * pi * r * (std::floor(turn) + hit.angle / (2 * pi)) / s.band.repeat_mm + 0.3 * (turn - std::floor(turn));
@@ -784,7 +862,9 @@ Rgb World::seen_rod(const Hit& hit, Vec d, std::uint32_t noise) const {
     const double cosine = std::clamp(-dot(d, normal), 0.0, 1.0);
     double leaves = 1;
     if (s.coated) leaves = (1 - fresnel(finish_index, cosine)) / (1 - fresnel(finish_index, 1.0));
-    const Rgb body = scaled(colour(map.look_up(hit.u, lit_angle), surface), gain * leaves);
+    Amounts light = map.look_up(hit.u, lit_angle);
+    if (s.band.flash > 0) add_flash(light, hit, d, s.band.flash, s.coated, noise);
+    const Rgb body = scaled(colour(light, surface), gain * leaves);
 
     // The outer surface: slow waves of the film, a rounded shoulder at each end of a coated wrap, on bare
     // thread loose fibres.
@@ -860,17 +940,14 @@ Rgb World::seen(Vec from, Vec d, std::uint32_t noise, int depth) const {
     Amounts e{};
     for (std::size_t l = 0; l < scene_.lights.size(); ++l) {
         const Light& light = scene_.lights[l];
-        const Vec axis = unit(Vec{80, 55, 0} - light.position);
+        const LampFace face(light);
         e[l * way_count + by_wall] = static_cast<float>(room(d) * light.room * light.strength);
-        const double closing = dot(d, axis);
+        const double closing = dot(d, face.axis);
         if (closing > -1e-9) continue;
-        const double t = dot(light.position - from, axis) / closing;
+        const double t = dot(light.position - from, face.axis) / closing;
         if (t < 0) continue;
-        const Vec side = unit(Vec{-axis.y, axis.x, 0} + Vec{1e-9, 0, 0});
-        const Vec up{side.y * axis.z - side.z * axis.y, side.z * axis.x - side.x * axis.z,
-                     side.x * axis.y - side.y * axis.x};
         const Vec q = from + t * d - light.position;
-        const double a = dot(q, side) / light.width_mm, b = dot(q, up) / light.height_mm;
+        const double a = dot(q, face.side) / light.width_mm, b = dot(q, face.up) / light.height_mm;
         if (std::abs(a) > 0.5 || std::abs(b) > 0.5 || (!light.window && a * a + b * b > 0.25)) continue;
         bool bar = false;
         if (light.window) {
@@ -956,6 +1033,15 @@ nlohmann::json World::truth() const {
             else if (s.other != s.body)
                 band["colours"] = {{{"lab", lab(s.one_colour)}, {"share", 1 - s.band.other_share}},
                                    {{"lab", lab(s.other_colour)}, {"share", s.band.other_share}}};
+            if (s.band.flash > 0) {
+                // Of the angles round the rod that a photo shows well.
+                double least = 1e9, most = 0;
+                for (double turned = -0.5; turned < 0.51; turned += 0.05) {
+                    const double gain = film_gain_seen(s, turned);
+                    least = std::min(least, gain), most = std::max(most, gain);
+                }
+                band["metallic"] = {{"flop_lab", lab(least * s.one_colour)}, {"face_lab", lab(most * s.one_colour)}};
+            }
             if (scene_.rod.amber > 0 && s.band.schedule != Schedule::none) band["as_new_lab"] = lab(s.as_new);
         }
         bands.push_back(band);

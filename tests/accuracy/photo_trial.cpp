@@ -24,9 +24,20 @@ std::string quoted(const std::string& text) {
 std::vector<Band> bands_of(const json& document) {
     std::vector<Band> out;
     for (const json& b : document.at("bands")) {
-        Band band{b.at("start_mm"), b.at("length_mm"), b.at("role"), {}};
+        Band band;
+        band.start = b.at("start_mm");
+        band.length = b.at("length_mm");
+        band.role = b.at("role");
         band.colour.lab = Lab<D50>::from(b.at("lab").get<std::array<double, 3>>());
         band.two_coloured = b.contains("colours") && !b["colours"].empty();
+        if (b.contains("metallic") && !b["metallic"].is_null()) {
+            // As the truth has them, and as a reading has.
+            const auto look = [&](const std::string& which) {
+                const json& of = b["metallic"];
+                return Lab<D50>::from((of.contains(which) ? of[which]["lab"] : of[which + "_lab"]).get<std::array<double, 3>>());
+            };
+            band.looks = Looks{look("face"), look("flop")};
+        }
         if (b.contains("covariance"))
             for (std::size_t i = 0; i < 3; ++i)
                 for (std::size_t k = 0; k < 3; ++k) {

@@ -40,11 +40,16 @@ class Desk {
     fs::path path;
 };
 
+struct Looks {
+    Lab<D50> face, flop;
+};
+
 struct Band {
     double start = 0, length = 0;
     std::string role;
     Reading colour;  // of a truth: without covariance
     bool two_coloured = false;
+    std::optional<Looks> looks;  // of metallic thread, by the truth: in the photos shown
 
     double end() const { return start + length; }
 };

@@ -37,13 +37,13 @@ json drawn(const RandomOptions& options, const std::string& seed, const fs::path
 }
 
 // The same of a scene that was changed before it was drawn, under a fair light.
-json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind,
+json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind, const std::string& shot,
                    const std::function<void(json&)>& change) {
     if (!fs::exists(base.string() + ".truth.json")) {
         const Desk desk;
         const fs::path plain = desk.path / "plain";
         const std::vector<std::string> common{"--card", (source() / "calibration/card.json").string(), "--cameras", options.cameras};
-        std::vector<std::string> words{options.render, "random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--size", "128x88"};
+        std::vector<std::string> words{options.render, "random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--shot", shot, "--size", "128x88"};
         words.insert(words.end(), common.begin(), common.end());
         if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
         json scene = json::parse(text_of(plain.string() + ".scene.json"));
@@ -93,7 +93,7 @@ struct Pair {
 };
 constexpr Pair unlike_lights[] = {
     {{"D65", "A"}}, {{"D65", "F11"}}, {{"F11", "LED-B3"}}, {{"D50", "F2"}}, {{"LED-B3", "A"}}};
-constexpr std::size_t pair_seed = 40'000, difference_seed = 50'000;
+constexpr std::size_t pair_seed = 40'000, difference_seed = 50'000, tilted = 500'000;
 
 // Each camera in a file of its own, so that both photos of a pair are by the same.
 std::vector<fs::path> cameras_apart(const std::string& cameras, const fs::path& folder) {
@@ -227,24 +227,61 @@ void soak_by_patches(json& scene, std::mt19937_64& dice) {
     }
 }
 
+// Half of the wraps, and every trim, are wound with metallic thread that flashes.
+void wind_metallic(json& scene, std::mt19937_64& dice) {
+    constexpr std::size_t spools = 6;  // R8-01 to R8-06
+    std::size_t last = 0;
+    for (json& band : scene.at("bands")) {
+        if (band.at("role") == "wrap" && dice() % 2 == 0) continue;
+        last = (last + 1 + dice() % (spools - 1)) % spools;  // another one than beside it
+        band["spool"] = "R8-0" + std::to_string(1 + last);
+        band["pitch_mm"] = std::uniform_real_distribution(0.16, 0.19)(dice);
+        band["flash"] = std::uniform_real_distribution(0.4, 1.0)(dice);
+    }
+}
+
+// Of two photos of one rod: the lightest and the darkest look that either shows.
+void take_in_looks(json& truth, const json& other) {
+    for (std::size_t i = 0; i < truth.at("bands").size(); ++i) {
+        if (!truth["bands"][i].contains("metallic")) continue;
+        json& here = truth["bands"][i]["metallic"];
+        const json& there = other.at("bands")[i].at("metallic");
+        if (there.at("face_lab")[0] > here.at("face_lab")[0]) here["face_lab"] = there["face_lab"];
+        if (there.at("flop_lab")[0] < here.at("flop_lab")[0]) here["flop_lab"] = there["flop_lab"];
+    }
+}
+
 std::vector<Outcome> read_changed(const RandomOptions& options, const std::string& what, const fs::path& folder, Faults& faults) {
-    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : what == guide_facing ? 90'000 : 100'000;
+    const bool film = what == metallic || what == metallic_two_tilts;
+    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : what == guide_facing ? 90'000 : what == uneven ? 100'000 : 110'000;
     std::vector<Outcome> out(options.count);
     for_each(options, faults, [&](std::size_t i) {
         const std::uint64_t number = options.seed + first_seed + i;
-        std::string name = what + "-" + std::to_string(number);
+        std::string name = (film ? metallic : what) + "-" + std::to_string(number);
         std::replace(name.begin(), name.end(), ' ', '-');
-        std::mt19937_64 dice(number);
-        const json truth = drawn_changed(options, std::to_string(number), folder / name, i % 2 == 0 ? "linear" : "phone", [&](json& scene) {
-            if (what == two_coloured) {
-                twist(scene, dice);
-            } else if (what == uneven) {
-                soak_by_patches(scene, dice);
-            } else {
-                add_guide(scene, dice, what == guide_facing);
-            }
-        });
-        out[i] = read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth, name);
+        const auto photograph = [&](const std::string& photo, const std::string& shot) {
+            std::mt19937_64 dice(number);
+            return drawn_changed(options, std::to_string(number), folder / photo, i % 2 == 0 ? "linear" : "phone", shot, [&](json& scene) {
+                if (film) {
+                    wind_metallic(scene, dice);
+                } else if (what == two_coloured) {
+                    twist(scene, dice);
+                } else if (what == uneven) {
+                    soak_by_patches(scene, dice);
+                } else {
+                    add_guide(scene, dice, what == guide_facing);
+                }
+            });
+        };
+        const auto path_of = [&](const json& truth) { return folder / truth.at("photo").get<std::string>(); };
+        json truth = photograph(name, std::to_string(number));
+        std::vector<fs::path> photos{path_of(truth)};
+        if (what == metallic_two_tilts) {
+            const json other = photograph(name + "-tilted", std::to_string(number + tilted));
+            photos.push_back(path_of(other));
+            take_in_looks(truth, other);
+        }
+        out[i] = read(options.tool, photos, truth, name);
     });
     return out;
 }
@@ -338,7 +375,7 @@ Nasty read_nasty(const RandomOptions& options, const fs::path& folder, Faults& f
         const std::string seed = std::to_string(options.seed + first_seed + i);
         const Trouble& trouble = troubles[i % std::size(troubles)];
         const fs::path base = folder / ("nasty-" + seed);
-        const json truth = drawn_changed(options, seed, base, "phone", trouble.spoil);
+        const json truth = drawn_changed(options, seed, base, "phone", seed, trouble.spoil);
         const Outcome o =
             read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth, trouble.name);
         Result& result = results[i];

@@ -9,6 +9,7 @@
 
 #include <CLI/CLI.hpp>
 
+#include "colour/difference.hpp"
 #include "random_photos.hpp"
 
 using namespace bindhue::accuracy;
@@ -78,6 +79,27 @@ void print_told(const std::vector<Outcome>& outcomes) {
             wrongly += !two && f.read.two_coloured;
         }
     std::printf("  of %zu two-coloured wraps found %zu were told as such, and %zu others\n", all, told, wrongly);
+}
+
+// The same of metallic thread, and how far its looks err.
+void print_looks(const std::vector<Outcome>& outcomes) {
+    std::size_t all = 0, told = 0, wrongly = 0, inside = 0;
+    std::vector<double> face, flop, apart;
+    for (const Outcome& o : outcomes)
+        for (const FoundBand& f : o.found) {
+            wrongly += !f.truth.looks && f.read.looks;
+            if (!f.truth.looks) continue;
+            ++all;
+            inside += f.distance_squared < region_95;
+            if (!f.read.looks) continue;
+            ++told;
+            face.push_back(ciede2000(f.truth.looks->face, f.read.looks->face));
+            flop.push_back(ciede2000(f.truth.looks->flop, f.read.looks->flop));
+            apart.push_back(ciede2000(f.truth.looks->face, f.truth.looks->flop));
+        }
+    std::printf("  of %zu metallic bands found %zu were told as such, and %zu others; %zu inside 95 %%; median and 95th percentile of CIEDE2000 of those told: face %.2f / %.2f, flop %.2f / %.2f, "
+                "where face and flop lie %.1f apart\n",
+                all, told, wrongly, inside, quantile(face, 0.5), quantile(face, 0.95), quantile(flop, 0.5), quantile(flop, 0.95), quantile(apart, 0.5));
 }
 
 // The main job: which spool, coated how, looks like the old wrap?
@@ -184,11 +206,12 @@ int main(int argc, char** argv) {
                 d.bands == 0 ? std::nan("")
                              : 100.0 * static_cast<double>(d.inside) / static_cast<double>(d.bands));
         }
-        for (const char* what : {two_coloured, guide_aside, guide_facing, uneven}) {
+        for (const char* what : {two_coloured, guide_aside, guide_facing, uneven, metallic, metallic_two_tilts}) {
             if (!wanted(what)) continue;
             const std::vector<Outcome> outcomes = read_changed(options, what, folder, faults);
             print_row(what, outcomes, "-");
             if (what == two_coloured) print_told(outcomes);
+            if (what == metallic || what == metallic_two_tilts) print_looks(outcomes);
             if (options.bands)
                 for (const Outcome& o : outcomes) print_bands(o);
         }

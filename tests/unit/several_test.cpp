@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 
+#include "reading/band_colour.hpp"
 #include "support/command.hpp"
 #include "support/sample.hpp"
 
@@ -100,6 +101,39 @@ TEST_CASE("Photos that disagree beyond their intervals say so, and the band is l
     CHECK(says(both->bands[1].warnings, "door.jpg and tube.jpg"));
     CHECK(both->bands[1].colour.covariance(0, 0) == Approx(0.5 * (8 * 8 / 2.0) / 3).epsilon(1e-3));
     CHECK(both->bands[1].length_mm == Approx(39.5));
+}
+
+TEST_CASE("Of metallic thread two photos tell the lightest and the darkest look that either shows, and are no disagreement") {
+    const auto seen = [](const char* photo, double face, double flop) {
+        WrapReading out;
+        out.photo = photo;
+        out.bands = {band(0, 40, blank), band(40, 40, {(face + flop) / 2, 5, 40})};
+        for (BandReading& b : out.bands) b.colour.covariance = Matrix3::identity();
+        out.bands[1].colour.covariance(0, 0) = 100;
+        out.bands[1].looks.emplace();
+        out.bands[1].looks->face.lab = {face, 5, 40};
+        out.bands[1].looks->flop.lab = {flop, 5, 40};
+        out.bands[1].warnings = {in_words(*out.bands[1].looks)};
+        return out;
+    };
+    const auto both = join_readings({seen("a.jpg", 70, 50), seen("b.jpg", 82, 60)});
+    REQUIRE(both);
+    const BandReading& metallic = both->bands[1];
+    REQUIRE(metallic.looks);
+    CHECK(metallic.looks->face.lab.L == 82);
+    CHECK(metallic.looks->flop.lab.L == 50);
+    CHECK(metallic.warnings == std::vector<std::string>{in_words(*metallic.looks)});
+    CHECK_FALSE(both->bands[0].looks);
+
+    // A photo that shows no glitter knows no better.
+    WrapReading matt = seen("c.jpg", 55, 45);
+    matt.bands[1].looks.reset();
+    matt.bands[1].warnings.clear();
+    matt.bands[1].colour.covariance = Matrix3::identity();
+    const auto mixed = join_readings({seen("a.jpg", 70, 50), matt});
+    REQUIRE(mixed);
+    CHECK(mixed->bands[1].colour.lab.L == Approx(60));
+    CHECK(mixed->bands[1].photos == 2);
 }
 
 TEST_CASE("Edges given by hand for the first photo go for the others, at their own places") {
