@@ -181,6 +181,7 @@ Result<Answer> match_answer(const WrapReading& reading, const std::filesystem::p
         if (!amber) return amber.error();
         wish.old_finish = *amber;
     }
+    wish.metallic = reading.bands[static_cast<std::size_t>(*band) - 1].looks.has_value();
     const Result<RackMatch> found = match_rack(shop, target, reading.blank(), wish);
     if (!found) return found.error();
 

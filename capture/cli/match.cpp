@@ -19,6 +19,7 @@ struct Target {
     std::string label;             // "band 3 (wrap, 18.2 mm)"
     std::optional<Reading> blank;  // as read in the same photo
     std::optional<Amber> old_finish;  // to be undone
+    std::optional<LooksReading> looks;  // of metallic thread
 };
 
 std::string transmittance_in_words(const Amber& amber) {
@@ -60,6 +61,7 @@ struct MatchCommand {
         MatchWish asked = wish;
         asked.finish = *use;
         asked.old_finish = target->old_finish;
+        asked.metallic = target->looks.has_value();
         for (const std::string& text : lights) {
             Illuminant which = Illuminant::D50;
             if (parse_illuminant(text, which)) asked.lights.push_back(which);
@@ -108,6 +110,7 @@ struct MatchCommand {
         const BandReading& b = bands[chosen - 1];
         out.colour = b.colour;
         out.blank = reading->blank();
+        out.looks = b.looks;
         out.label = "band " + std::to_string(chosen) + " (" + std::string(name(b.role)) + ", " +
                     number("%.1f", b.length_mm) + " mm)";
         return as_wished(std::move(out), bands);
@@ -153,6 +156,8 @@ struct MatchCommand {
         const std::vector<Candidate>& candidates = found.candidates;
         std::cout << "to match: " << target.label << ' ' << swatch(found.target.lab, colour) << " L* a* b* "
                   << in_words(found.target.lab) << "  95 % +- " << spread_in_words(found.target.covariance) << '\n';
+        if (target.looks)
+            std::cout << in_words(*target.looks) << ".\nRanked by the colour midway, and thread of another material than metallic will not glitter.\n";
         if (target.old_finish)
             std::cout << "as it is now: " << swatch(target.colour.lab, colour) << " L* a* b* " << in_words(target.colour.lab) << "  95 % +- "
                       << spread_in_words(target.colour.covariance) << "\nThe old finish lets " << transmittance_in_words(*target.old_finish)

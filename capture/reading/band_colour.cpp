@@ -1,7 +1,5 @@
 #include "reading/band_colour.hpp"
 
-#include <cstdio>
-
 namespace bindhue::capture {
 namespace {
 
@@ -28,16 +26,6 @@ void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, cons
     set_colour(band, photo, fit, body.looks->flop, body.looks_covariance);
     band.looks = LooksReading{face, band.colour};
     band.warnings.push_back(in_words(*band.looks));
-}
-
-std::string in_words(const LooksReading& looks) {
-    const Lab<D50>&face = looks.face.lab, &flop = looks.flop.lab;
-    char text[320];
-    std::snprintf(text, sizeof text,
-                  "metallic thread: its colour goes with the angle, from L* %.0f a* %.0f b* %.0f where it mirrors the lamps to L* %.0f a* %.0f b* %.0f away from there, "
-                  "and the band's colour lies midway. Compare at three angles; a photo of card and rod turned to the lamps may show more",
-                  face.L, face.a, face.b, flop.L, flop.a, flop.b);
-    return text;
 }
 
 double local_tone(const CameraFit& fit) {

@@ -14,9 +14,6 @@ void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, con
 // Metallic thread's looks, and a warning of them. Precondition: body.looks.
 void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body);
 
-// What is said of a metallic thread's looks: a warning of its band.
-std::string in_words(const LooksReading& looks);
-
 void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector<std::string>& warnings);
 
 // Relative error of a band's light where a phone has not treated all places alike; 0 where it has.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 
 #include "card/pose.hpp"
 #include "card/view.hpp"
@@ -78,6 +79,16 @@ std::string_view name(ReadStep step) {
             return "reading the rod";
     }
     return "";
+}
+
+std::string in_words(const LooksReading& looks) {
+    const Lab<D50>&face = looks.face.lab, &flop = looks.flop.lab;
+    char text[320];
+    std::snprintf(text, sizeof text,
+                  "metallic thread: its colour goes with the angle, from L* %.0f a* %.0f b* %.0f where it mirrors the lamps to L* %.0f a* %.0f b* %.0f away from there, "
+                  "and the band's colour lies midway. Compare at three angles; a photo of card and rod turned to the lamps may show more",
+                  face.L, face.a, face.b, flop.L, flop.a, flop.b);
+    return text;
 }
 
 std::optional<Reading> WrapReading::blank() const {

@@ -69,6 +69,7 @@ struct StrandReading {
 struct LooksReading {
     Reading face, flop;
 };
+std::string in_words(const LooksReading& looks);  // a warning of its band
 
 struct BandReading {
     // Along the rod, from the left edge of the opening; 0 for a region. The outermost bands are taken to reach the opening's ends, of which the last

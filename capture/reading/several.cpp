@@ -6,7 +6,6 @@
 #include <cstdio>
 
 #include "colour/difference.hpp"
-#include "reading/band_colour.hpp"
 #include "wrap/rod.hpp"
 
 namespace bindhue::capture {

@@ -36,6 +36,8 @@ Result<RackMatch> match_rack(const std::filesystem::path& shop, const Reading& t
     Result<std::vector<Candidate>> candidates = rank(out.target, out.rack, out.grounds, options);
     if (!candidates) return candidates.error();
     out.candidates = std::move(*candidates);
+    for (Candidate& candidate : out.candidates)
+        if (wish.metallic && out.rack[candidate.spool].material != Material::metallic) candidate.notes.emplace_back("the old thread is metallic, and this one will not glitter");
     if (!wish.lights.empty()) {
         const Surface asked = Surface::nearest(out.target);
         for (const Candidate& candidate : out.candidates) {

@@ -22,6 +22,7 @@ struct MatchWish {
     FinishUse finish;
     std::optional<Amber> old_finish;  // match the colour as it was when this finish was clear; none: as it looks now
     std::vector<Illuminant> lights;   // the difference under these too
+    bool metallic = false;            // the band glitters: thread of other materials is noted as matt
 };
 
 struct RackMatch {

@@ -180,6 +180,7 @@ TEST_CASE("read --json has the fields that others rely on") {
                       Approx(band["covariance"][k][i].get<double>()).margin(1e-9));
         }
         CHECK((band.at("pitch_mm").is_null() || band.at("pitch_mm").is_number()));
+        CHECK(band.at("metallic").is_null());
         CHECK(band.at("warnings").is_array());
     }
     CHECK(reading.at("card").at("layout") == "bindhue bench card");

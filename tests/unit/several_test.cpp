@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 
-#include "reading/band_colour.hpp"
 #include "support/command.hpp"
 #include "support/sample.hpp"
 
