@@ -8,6 +8,8 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -232,10 +234,8 @@ class PoseProblem {
     double scatter(const PoseParameters& p) const {
         std::vector<double> lengths;
         for (const cv::Point2d& miss : misses(p)) lengths.push_back(cv::norm(miss));
-        const auto middle = lengths.begin() + static_cast<std::ptrdiff_t>(lengths.size() / 2);
-        std::nth_element(lengths.begin(), middle, lengths.end());
         const double n = 2.0 * static_cast<double>(lengths.size());
-        return std::clamp(*middle / 1.177 * std::sqrt(n / std::max(n - int{PoseParameters::rows}, 1.0)), 0.03,
+        return std::clamp(median(lengths) / 1.177 * std::sqrt(n / std::max(n - int{PoseParameters::rows}, 1.0)), 0.03,
                           3.0);
     }
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "card/view.hpp"
+#include "colour/quantile.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -79,9 +80,7 @@ std::optional<double> blur_of_edges(const Photo& photo, const CardLayout& layout
                 found.push_back(*blur);
     }
     if (found.empty()) return std::nullopt;
-    const auto middle = found.begin() + static_cast<std::ptrdiff_t>(found.size() / 2);
-    std::nth_element(found.begin(), middle, found.end());
-    return *middle;
+    return median(std::move(found));
 }
 
 }  // namespace bindhue::capture

@@ -6,6 +6,8 @@
 
 #include <opencv2/core.hpp>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -29,12 +31,6 @@ Vector3 bilinear(const cv::Mat& m, double x, double y, double scale) {
         out[static_cast<std::size_t>(2 - c)] = (upper * (1 - fy) + lower * fy) / scale;
     }
     return out;
-}
-
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
 }
 
 }  // namespace

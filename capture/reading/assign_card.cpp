@@ -8,6 +8,7 @@
 #include "card/pose.hpp"
 #include "card/view.hpp"
 #include "colour/difference.hpp"
+#include "colour/quantile.hpp"
 #include "photo/photo.hpp"
 #include "reading/linearity.hpp"
 
@@ -201,10 +202,7 @@ class SharedLight {
             }
             // In units of the spreads; not trusted to be smaller than they say.
             scatter_ = (1 / std::max(1.0, count - unknowns_)) * scatter_ + Matrix3::identity();
-            if (!of_inks.empty()) {
-                std::nth_element(of_inks.begin(), of_inks.begin() + static_cast<std::ptrdiff_t>(of_inks.size() / 2), of_inks.end());
-                unevenness_ = 1.5 * of_inks[of_inks.size() / 2];
-            }
+            if (!of_inks.empty()) unevenness_ = 1.5 * median(std::move(of_inks));
         }
     }
 

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "colour/difference.hpp"
+#include "colour/quantile.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -78,11 +79,9 @@ Texture texture_of(const Skin& skin, const Segment& segment, double facing_theta
         }
     }
     if (powers.size() < 8) return out;
-    std::nth_element(powers.begin(), powers.begin() + static_cast<std::ptrdiff_t>(powers.size() / 2),
-                     powers.end());
     // The largest of some hundred powers of noise reaches about ten times their median; a thread's line
     // stands far above.
-    if (best > 40 * powers[powers.size() / 2]) out.pitch_mm = 1 / best_frequency;
+    if (best > 40 * median(std::move(powers))) out.pitch_mm = 1 / best_frequency;
     return out;
 }
 

@@ -6,6 +6,8 @@
 
 #include <opencv2/core.hpp>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -136,13 +138,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
         for (const Cell& c : cells)
             if (c.stretch == part) own.push_back(c.level);
         if (own.empty()) continue;
-        const auto low = own.begin() + static_cast<std::ptrdiff_t>(own.size() / 20);
-        std::nth_element(own.begin(), low, own.end());
-        darkest = std::min(darkest, *low);
+        darkest = std::min(darkest, quantile(own, 0.05));
     }
-    const auto usual = levels.begin() + static_cast<std::ptrdiff_t>(levels.size() * 2 / 5);
-    std::nth_element(levels.begin(), usual, levels.end());
-    out.surround = *usual - darkest;
+    out.surround = quantile(levels, 0.4) - darkest;
     // Mirrored light of half a percent of white does not matter to a light band, and S is not known to better than a percent: it
     // averages over more places, since the darkest of many is too dark.
     const double width = 0.0012 + 0.04 * darkest;

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "colour/difference.hpp"
+#include "colour/quantile.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -60,9 +61,7 @@ Vector3 usual_of(const std::vector<Place>& places) {
     for (std::size_t k = 0; k < 3; ++k) {
         std::vector<double> values;
         for (const Place& p : places) values.push_back(p.value[k]);
-        const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-        std::nth_element(values.begin(), middle, values.end());
-        out[k] = *middle;
+        out[k] = median(std::move(values));
     }
     return out;
 }

@@ -5,6 +5,8 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -18,12 +20,6 @@ constexpr double least_glitter = 0.009, least_light = 0.002;
 
 constexpr double looks_reach = 0.5, smooth_theta = 0.1;  // radians
 constexpr double most_doubt = 2.5;                        // of a row, over the usual: a streak crosses it
-
-double middle_of(std::vector<double>& values, double share) {
-    const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-    std::nth_element(values.begin(), at, values.end());
-    return *at;
-}
 
 // What all channels of a place have in common, as a share of what lies round it; 0 where they do not agree which way it differs.
 double common_part(const cv::Vec3d& off, const cv::Vec3d& round, const std::array<bool, 3>& counts) {
@@ -74,10 +70,10 @@ bool glitters(const Skin& skin, const Segment& run, const Vector3& white, double
     for (int r = 0; r < light.rows; ++r) {
         std::vector<double> flecks;
         for (int c = 0; c < light.cols; ++c) flecks.push_back(common_part(light(r, c) - along(r, c) - round(r, c) + box(r, c), box(r, c), counts));
-        by_row.push_back(middle_of(flecks, 0.5));
+        by_row.push_back(median(std::move(flecks)));
     }
     // Glitter is seen all round; a quarter of the rows is enough for most else that is not smooth.
-    const double glitter = middle_of(by_row, 0.25);
+    const double glitter = quantile(std::move(by_row), 0.25);
     return glitter > least_glitter && glitter * level > least_light;
 }
 
@@ -96,7 +92,7 @@ std::optional<Looks> looks_round(const std::vector<double>& theta, std::size_t r
             for (const double d : step.deviation)
                 if (std::isfinite(d)) doubts.push_back(d);
             if (doubts.empty()) continue;
-            const double most = most_doubt * middle_of(doubts, 0.5);
+            const double most = most_doubt * median(std::move(doubts));
             for (std::size_t r = 0; r < theta.size(); ++r) {
                 if (!(step.deviation[r] < most) || std::abs(theta[r] - facing_theta) > looks_reach) continue;
                 const double w = 1 / (step.deviation[r] * step.deviation[r]);

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -90,10 +92,7 @@ double noise_variance(const Track& track) {
         }
         squares.push_back(sum / 1.5);
     }
-    std::nth_element(squares.begin(), squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 2),
-                     squares.end());
-    return squares[squares.size() / 2] /
-           0.79;  // the median of a chi-square with three degrees of freedom over three
+    return median(std::move(squares)) / 0.79;  // the median of a chi-square with three degrees of freedom over three
 }
 
 // Places where the means of half a millimetre on either side differ most, each the steepest within its own reach.

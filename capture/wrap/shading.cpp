@@ -5,6 +5,8 @@
 #include <limits>
 #include <span>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -34,11 +36,7 @@ void measure(Contrast& step, std::span<const double> theta, const Shading& s, Lo
     for (std::size_t i = 0; i < theta.size(); ++i)
         if (std::isfinite(step.deviation[i])) ratios.push_back(step.value[i] / s(theta[i]));
     if (ratios.empty()) return;
-    if (step.size == 0) {
-        const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
-        std::nth_element(ratios.begin(), middle, ratios.end());
-        step.size = *middle;
-    }
+    if (step.size == 0) step.size = median(std::move(ratios));
     for (int round = 0; round < 3; ++round) {
         double top = 0, bottom = 0, squares = 0;
         for (std::size_t i = 0; i < theta.size(); ++i) {

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "colour/adaptation.hpp"
+#include "colour/quantile.hpp"
 
 namespace bindhue::detail {
 namespace {
@@ -24,13 +25,6 @@ constexpr double beyond_clip = 0.1;      // how far past the clip a channel may 
 constexpr double median_length = 1.538;  // of a standard Gaussian 3-vector
 constexpr double least_scale = 0.15, most_scale = 4.0;
 constexpr double least_light = 0.05;
-
-double median(std::vector<double> v) {
-    if (v.empty()) return 0;
-    const auto middle = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-    std::nth_element(v.begin(), middle, v.end());
-    return *middle;
-}
 
 double srgb_slope(double s) {
     return s <= 0.04045 ? 1 / 12.92 : 2.4 / 1.055 * std::pow((s + 0.055) / 1.055, 1.4);
@@ -432,7 +426,7 @@ void JointFit::reweigh() {
     // Residuals of a fit are smaller than its errors by the degrees of freedom that it spent.
     const double spent = std::min(0.6, static_cast<double>(parameters()) / static_cast<double>(3 * patches));
     const double before = scale_;
-    scale_ = std::clamp(median(lengths) / median_length / std::sqrt(1 - spent), least_scale, most_scale);
+    scale_ = std::clamp((lengths.empty() ? 0.0 : median(std::move(lengths))) / median_length / std::sqrt(1 - spent), least_scale, most_scale);
     // A trap's rows are in units of the scale, so that their weight does not depend on it.
     jacobian_.bottomRows(3 * static_cast<Eigen::Index>(data_->traps.size())) *= scale_ / before;
     residual_.tail(3 * static_cast<Eigen::Index>(data_->traps.size())) *= scale_ / before;

@@ -55,7 +55,7 @@ double even(double, double, double) { return 1; }
 
 }  // namespace
 
-TEST_CASE("film glitters; thread, its turns, a streak of light, noise and a patch do not") {
+TEST_CASE("film glitters, which thread, its turns, a streak of light, noise and a patch do not") {
     const auto glitter = [](const Skin& skin) { return glitters(skin, middle, white, 0); };
     CHECK(glitter(rod_with(gold, 0.004, film)));
     CHECK_FALSE(glitter(rod_with(gold, 0.004, even)));
