@@ -1,4 +1,3 @@
-#include <algorithm>
 #include <array>
 #include <cmath>
 #include <filesystem>
@@ -10,6 +9,7 @@
 #include "colour/layer.hpp"
 #include "colour/opacity.hpp"
 #include "reading/band_or_lab.hpp"
+#include "reading/stick.hpp"
 
 namespace bindhue::capture::cli {
 namespace {
@@ -70,23 +70,22 @@ struct OpacityCommand {
         std::vector<BandReading> bands;
         std::array<std::string, 4> places{black, white, black_ground, white_ground};
         if (!paths.empty()) {
-            const Result<WrapReading> reading = photo.read(paths);
+            Result<WrapReading> reading = photo.read(paths);
             if (!reading) return reading.error();
-            bands = reading->bands;
+            if (const auto across = edges_across(reading->bands); across && black.empty() && photo.edges.empty()) {
+                reading = photo.read(paths, *across);
+                if (!reading) return reading.error();
+            }
+            bands = std::move(reading->bands);
             if (black.empty()) {
-                // The bare dowel may show beyond the sleeve.
-                const auto apart = [&](std::size_t first) { return bands[first + 3].colour.lab.L - bands[first].colour.lab.L; };
-                std::size_t at = 0;
-                for (std::size_t first = 0; first + 4 <= bands.size(); ++first)
-                    if (std::abs(apart(first)) > std::abs(apart(at))) at = first;
-                constexpr double least_apart = 30;  // as find_opacity asks
-                if (bands.size() < 4 || std::abs(apart(at)) < least_apart)
+                const auto stick = find_stick(bands);
+                if (!stick)
                     return Error{Reason::cannot_measure,
-                                 std::to_string(bands.size()) + " bands are seen, and no four in a row as a stick has them: bare, thread, thread, bare, the bare ones black and white", reading->photo,
-                                 "say where they meet, measured along the opening from its left edge: --edges 31,45,60 (thread that looks like its ground, or hides "
-                                 "both, has no edge that could be found); or name the bands that bindhue read lists with --black, --white, --black-ground and --white-ground"};
-                const auto number_of = [&](std::size_t which) { return std::to_string(at + which); };
-                places = apart(at) > 0 ? std::array{number_of(2), number_of(3), number_of(1), number_of(4)} : std::array{number_of(3), number_of(2), number_of(4), number_of(1)};
+                                 std::to_string(bands.size()) + " bands are seen, and none in a row as a stick has them: bare, thread, bare, the bare ones black and white", reading->photo,
+                                 "say where they meet, measured along the opening from its left edge: --edges 31,45,60 (thread that looks like its ground has no edge "
+                                 "that could be found); or name the bands that bindhue read lists with --black, --white, --black-ground and --white-ground"};
+                const auto number_of = [](std::size_t which) { return std::to_string(which + 1); };
+                places = {number_of(stick->over_black), number_of(stick->over_white), number_of(stick->black), number_of(stick->white)};
             }
         }
         // Numbers that somebody typed are taken as read by an instrument: give or take 0.3 (a guess).

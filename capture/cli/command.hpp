@@ -45,6 +45,10 @@ struct PhotoArguments {
     void add_card_to(CLI::App& command);  // only the options that suit any number of photos
     Result<ReadOptions> options() const;
     Result<WrapReading> read(const std::vector<std::string>& paths) const;
+    Result<WrapReading> read(const std::vector<std::string>& paths, std::vector<double> edges_mm) const;  // instead of the edges option
+
+  private:
+    Result<WrapReading> read_as(const std::vector<std::string>& paths, const ReadOptions& how) const;
 };
 
 void print_json(const nlohmann::ordered_json& document);
