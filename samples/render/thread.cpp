@@ -90,9 +90,23 @@ double in_and_out() {
     return (1.0 - fresnel(finish_index, std::sqrt(0.5))) * (1.0 - fresnel(finish_index, 1.0)) / index2;
 }
 
-// A smooth clear surface in optical contact: lit from 45 degrees, seen facing.
-double under_surface(double inside) {
-    return in_and_out() * inside / (1.0 - diffuse_return_inside() * inside);
+// The same where a film beneath the surface absorbs, so much in one pass straight through.
+double diffuse_return_inside(double film) {
+    constexpr int steps = 200;
+    double out = 0;
+    for (int i = 0; i < steps; ++i) {
+        const double cosine = (i + 0.5) / steps, sine2 = finish_index * finish_index * (1.0 - cosine * cosine);
+        const double mirrored = sine2 >= 1.0 ? 1.0 : fresnel(finish_index, std::sqrt(1.0 - sine2));
+        out += mirrored * std::exp(-2.0 * film / cosine) * 2.0 * cosine / steps;
+    }
+    return out;
+}
+
+// A smooth surface in optical contact, over a film that may absorb: lit from 45 degrees, seen facing.
+double under_surface(double inside, double film) {
+    const double slant = std::sqrt(1.0 - 0.5 / (finish_index * finish_index));
+    const double back = film > 0 ? diffuse_return_inside(film) : diffuse_return_inside();
+    return in_and_out() * std::exp(-film / slant - film) * inside / (1.0 - back * inside);
 }
 
 // A smooth clear skin with air beneath it: both its faces reflect, but nothing is trapped by total
@@ -283,7 +297,7 @@ Spectrum wrapped(const Spool& spool, const Spectrum& absorption, Schedule schedu
         }
         const double wet =
             over(pile(row_of_fibres(f, absorption[i], true), rows), beneath_surface(ground[i]));
-        s[i] = (contact * under_surface(wet) + (1.0 - contact) * under_skin(dry)) * std::exp(-2.0 * amber[i]);
+        s[i] = contact * under_surface(wet, amber[i]) + (1.0 - contact) * under_skin(dry) * std::exp(-2.0 * amber[i]);
     }
     return s;
 }

@@ -186,8 +186,9 @@ Aged read_aged(const std::string& kind, int first, int count, const fs::path& fo
         }
         const json read = json::parse(ran.out);
         std::vector<std::size_t> marks;
+        // The blank may be as pale as the mark, which begins at 6 mm.
         for (const json& b : photo.truth.at("bands"))
-            if (b.at("lab").at(0) > 45 && b.at("start_mm") < 30 && b.at("role") == "blank") marks.push_back(band_at(read, b.at("start_mm").get<double>() + b.at("length_mm").get<double>() / 2));
+            if (b.at("start_mm") > 5 && b.at("start_mm") < 20) marks.push_back(band_at(read, b.at("start_mm").get<double>() + b.at("length_mm").get<double>() / 2));
         for (const json& b : photo.truth.at("bands")) {
             if (!b.contains("as_new_lab")) continue;
             ++out.wraps;
