@@ -12,8 +12,7 @@ namespace {
 
 constexpr double deepest = 3;
 constexpr double finish_index = 1.53;  // as colour/coating.cpp has it
-// Share of an old wrap that the finish touches: between soaked thread and thread under preserver, which nobody tells.
-constexpr double usual_contact = 0.85, contact_logit_sd = 1.2;
+constexpr double contact_logit_sd = 1.4;  // of usual_finish_contact: a guess that takes both ends in
 // What the model leaves out: a floor, and a share of how far the amber moved the colour, which grows with that distance: pale violet under strong amber
 // looks yellow, and what blue it had is a guess (by tests/accuracy/amber_accuracy.cpp, `render ambers` of seeds 1, 2, 520 and 521; amber that soaked in between
 // the fibres was tried instead and changed no error).
@@ -182,8 +181,8 @@ Result<Amber> amber_over(const Reading& bare, const Reading& finished) {
     return out;
 }
 
-Lab<D50> ambered_look(const Surface& as_new, const Amber& amber) {
-    return AgedFinish(amber.depth_440, amber.tail_nm, usual_contact).look(as_new);
+Lab<D50> ambered_look(const Surface& as_new, const Amber& amber, double contact) {
+    return AgedFinish(amber.depth_440, amber.tail_nm, contact).look(as_new);
 }
 
 Result<Reading> as_new(const Reading& aged, const Amber& amber) {
@@ -191,7 +190,7 @@ Result<Reading> as_new(const Reading& aged, const Amber& amber) {
     const Eigen::Vector3d read = vector_of(aged.lab);
     // Moved by standard deviations: of the depth, of the tail beyond what goes with the depth, of the logit of the contact.
     const auto found = [&](double depth, double tail, double contact, const Eigen::Vector3d& start) {
-        const double logit = std::log(usual_contact / (1 - usual_contact)) + contact_logit_sd * contact;
+        const double logit = std::log(usual_finish_contact / (1 - usual_finish_contact)) + contact_logit_sd * contact;
         const double tail_moved = amber.correlation * depth + std::sqrt(std::max(0.0, 1 - amber.correlation * amber.correlation)) * tail;
         return undo(AgedFinish(std::max(0.0, amber.depth_440 + amber.depth_sd * depth), amber.tail_nm * std::exp(amber.tail_log_sd * tail_moved),
                                1 / (1 + std::exp(-logit))),

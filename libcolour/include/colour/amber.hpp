@@ -34,8 +34,12 @@ Result<Amber> amber_of(double transmittance_440, double sd);
 // (coated_ground). Errors: bad_value (a reading), cannot_measure: they differ as no amber film makes them, or the place is too dark to tell.
 Result<Amber> amber_over(const Reading& bare, const Reading& finished);
 
-// How a colour under a new, clear finish looks when that finish has gone amber.
-Lab<D50> ambered_look(const Surface& as_new, const Amber& amber);
+// Share of a wrap that its finish touches, the rest being film over air: nearly all of soaked thread, a tenth to a third under preserver, a third to a half of thread
+// made to need none (colour/coating.hpp). Which an old wrap is nobody tells, so the middle.
+inline constexpr double usual_finish_contact = 0.5;
+
+// How a colour under a new, clear finish looks when that finish has gone amber; a mark is touched all over: contact 1.
+Lab<D50> ambered_look(const Surface& as_new, const Amber& amber, double contact = usual_finish_contact);
 
 // How what is read under an amber finish looked when the finish was clear. The covariance holds the reading's error carried through, that of the
 // amber, how much of the film touches what is beneath, and what the model leaves out. What the reading shared with others of its kind is not
