@@ -3,12 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "colour/opacity.hpp"
 #include "wrap/rod.hpp"
 
 namespace bindhue::capture {
 namespace {
 
-constexpr double least_apart = 30;  // L*
 constexpr double least_bare_mm = 15;  // the sleeve's halves are 55 mm long, and the dowel beyond them shows less
 constexpr double least_wrap_mm = 6;
 
@@ -24,7 +24,7 @@ Run best_run(std::span<const BandReading> bands, std::size_t count) {
     for (std::size_t first = 0; first + count <= bands.size(); ++first) {
         const BandReading &one = bands[first], &other = bands[first + count - 1];
         const double apart = other.colour.lab.L - one.colour.lab.L;
-        if (std::min(one.length_mm, other.length_mm) >= least_bare_mm && std::abs(apart) >= least_apart && std::abs(apart) > out.apart)
+        if (std::min(one.length_mm, other.length_mm) >= least_bare_mm && std::abs(apart) >= least_grounds_apart && std::abs(apart) > out.apart)
             out = {first, first + count - 1, std::abs(apart), apart > 0};
     }
     return out;

@@ -15,7 +15,7 @@ struct StickParts {
 };
 
 // Bare, thread, thread, bare side by side, of which the bare ones are 15 mm long and more and as far apart in lightness as any; the bare dowel may show beyond them. None
-// where they are not apart by 30 L*, as find_opacity asks.
+// where they are not apart by least_grounds_apart (colour/opacity.hpp).
 std::optional<StickParts> find_stick(std::span<const BandReading> bands);
 
 // Thread that hides both looks alike over black and white, and is one band between them. Then where the four parts meet (ReadOptions::edges_mm), the

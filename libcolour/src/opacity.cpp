@@ -34,7 +34,7 @@ Result<OpacityFound> find_opacity(Material material, double size_mm, const Opaci
     if (!white) return Error{white.error().reason, white.error().what, "white", white.error().mend};
     for (const auto& [reading, field] : {std::pair{&test.over_black, "over_black"}, std::pair{&test.over_white, "over_white"}})
         if (const Status sound = validate(*reading); !sound) return Error{sound.error().reason, sound.error().what, field, sound.error().mend};
-    if (test.white.lab.L - test.black.lab.L < 30)
+    if (test.white.lab.L - test.black.lab.L < least_grounds_apart)
         return Error{Reason::bad_value, "The two grounds are less than 30 L apart.", "white", "Wind the thread across a black and a white ground."};
 
     const Surface& dry = over_black->dry;

@@ -15,6 +15,8 @@ struct OpacityTest {
     Reading over_black, black, over_white, white;  // one dry layer over each ground; the grounds bare
 };
 
+inline constexpr double least_grounds_apart = 30;  // L*: nearer grounds tell nothing
+
 struct OpacityFound {
     LayerOpacity layer;
     double contrast_ratio = 0, contrast_ratio_sd = 0;  // luminous reflectance over black by that over white (ISO 6504-3's definition)
@@ -22,7 +24,7 @@ struct OpacityFound {
 };
 
 // Most probable scattering (Gauss-Newton), its deviation by Laplace's approximation and what the model leaves out. Errors: bad_value (a reading, with the
-// field; the size; grounds less than 30 L apart); metallic has no such layer.
+// field; the size; grounds less than least_grounds_apart apart); metallic has no such layer.
 Result<OpacityFound> find_opacity(Material material, double size_mm, const OpacityTest& test);
 
 }  // namespace bindhue
