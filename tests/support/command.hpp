@@ -9,6 +9,7 @@
 #include <iterator>
 #include <string>
 
+#include "support/source_dir.hpp"
 #include "support/temporary_folder.hpp"
 
 struct Ended {
@@ -31,7 +32,7 @@ inline Ended bindhue_command(const std::string& arguments, const std::filesystem
     const std::filesystem::path out = desk.path / "out", err = desk.path / "err";
     const std::string line = std::string("cd ")
                                  .append(quoted(folder))
-                                 .append(" && '" BINDHUE_COMMAND "' ")
+                                 .append(" && '" + bindhue_program() + "' ")
                                  .append(arguments)
                                  .append(" </dev/null >")
                                  .append(quoted(out))

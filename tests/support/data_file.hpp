@@ -6,8 +6,10 @@
 #include <string>
 #include <vector>
 
+#include "support/source_dir.hpp"
+
 inline std::vector<std::vector<double>> read_rows(const std::string& path_below_tests) {
-    std::ifstream file(std::string(BINDHUE_SOURCE_DIR "/tests/") + path_below_tests);
+    std::ifstream file(in_source("tests/" + path_below_tests));
     std::vector<std::vector<double>> rows;
     for (std::string line; std::getline(file, line);) {
         if (line.empty() || line[0] == '#') continue;

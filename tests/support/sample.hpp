@@ -9,8 +9,9 @@
 #include <nlohmann/json.hpp>
 
 #include "shop/card_layout.hpp"
+#include "support/source_dir.hpp"
 
-inline const std::filesystem::path samples = BINDHUE_SOURCE_DIR "/samples";
+inline const std::filesystem::path samples = in_source("samples");
 
 inline nlohmann::json sample_truth(const std::string& name) {
     std::ifstream in(samples / "photos" / (name + ".truth.json"));

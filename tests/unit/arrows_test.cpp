@@ -7,6 +7,8 @@
 #include <set>
 #include <string>
 
+#include "support/source_dir.hpp"
+
 namespace fs = std::filesystem;
 
 namespace {
@@ -33,7 +35,7 @@ void only(const fs::path& folder, const std::set<std::string>& allowed) {
     }
 }
 
-const fs::path root = BINDHUE_SOURCE_DIR;
+const fs::path root = in_source("");
 
 }  // namespace
 

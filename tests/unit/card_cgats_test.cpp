@@ -8,6 +8,7 @@
 
 #include "colour/difference.hpp"
 #include "shop/cgats.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -80,7 +81,7 @@ TEST_CASE("A card's patches take the Lab values of an instrument's file, with wh
 
 TEST_CASE("A virtual instrument's spectra come back as they were, with their colour") {
     // samples/card.json is the card of the sample photos as samples/render, which shares no colour code with the library, gives it.
-    const auto measured = load_card_layout(BINDHUE_SOURCE_DIR "/samples/card.json");
+    const auto measured = load_card_layout(in_source("samples/card.json"));
     REQUIRE(measured);
     std::string fields = "SAMPLE_ID";
     for (int nm = 380; nm <= 780; nm += 5) fields += " SPECTRAL_DEC" + std::to_string(nm);

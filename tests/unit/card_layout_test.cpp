@@ -6,6 +6,7 @@
 
 #include "shop/atomic_file.hpp"
 #include "shop/json_text.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -52,7 +53,7 @@ Json spectrum(double first, double step, std::size_t n, const std::function<doub
 }  // namespace
 
 TEST_CASE("The built-in bench card is calibration/card.json, and sound") {
-    const auto file = load_card_layout(BINDHUE_SOURCE_DIR "/calibration/card.json");
+    const auto file = load_card_layout(in_source("calibration/card.json"));
     REQUIRE(file);
     const CardLayout built_in = bench_card();
     CHECK(*write_card_layout(built_in) == *write_card_layout(*file));

@@ -12,6 +12,7 @@
 #include <nlohmann/json.hpp>
 
 #include "support/command.hpp"
+#include "support/source_dir.hpp"
 #include "support/temporary_folder.hpp"
 
 using nlohmann::ordered_json;
@@ -107,7 +108,7 @@ void bad_tables(std::vector<BadFile>& out) {
     }
     out.push_back({"nothing in it", ".csv", "", false});
     out.push_back({"only a heading", ".csv", csv({good[0]})});
-    out.push_back({"a photo", ".csv", text_of(BINDHUE_SOURCE_DIR "/tests/fuzz/photos/turned.jpg"), false});
+    out.push_back({"a photo", ".csv", text_of(in_source("tests/fuzz/photos/turned.jpg")), false});
     // What contradicts the rack: the shop has R-1, nylon, 0.15 mm, lot 3.
     for (const auto& [name, value] : {std::pair{"material", "silk"}, {"size_mm", "0.2"}, {"lot", "4"}}) {
         std::vector<Row> rows{good[0], good[1]};

@@ -15,6 +15,7 @@
 #include "support/command.hpp"
 #include "support/image_bytes.hpp"
 #include "support/sample.hpp"
+#include "support/source_dir.hpp"
 #include "support/temporary_folder.hpp"
 
 using namespace bindhue;
@@ -27,7 +28,7 @@ std::string photo(const std::string& file) {
     return quoted(samples / "photos" / file).append(" --card ").append(quoted(samples / "card.json"));
 }
 
-const std::string demo_shop = " --shop '" BINDHUE_SOURCE_DIR "/palettes/demo-shop'";
+const std::string demo_shop = " --shop '" + in_source("palettes/demo-shop") + "'";
 
 void is_numbers(const json& list, std::size_t count) {
     REQUIRE(list.is_array());
@@ -116,7 +117,7 @@ TEST_CASE("input that can't be read ends with 3, and only our own words are prin
           std::string("read ").append(photo("door.jpg")) + " --edges 40,30",
           std::string("read ").append(photo("door.jpg")) + " --edges 15.9,x",
           std::string("read ").append(photo("door.jpg")) + " --corners 1,2,3",
-          std::string("card fit '" BINDHUE_SOURCE_DIR "/README.md'")}) {
+          "card fit '" + in_source("README.md") + "'"}) {
         INFO(arguments);
         const Ended ended = bindhue_command(arguments);
         CHECK(ended.code == 3);
@@ -244,7 +245,7 @@ TEST_CASE("match tells the difference under each light, and in which it is worst
 TEST_CASE("coat opacity keeps with the spool how much one layer hides, and predictions rest on it") {
     const TemporaryFolder folder;
     const std::filesystem::path shop = folder.path / "shop";
-    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop, std::filesystem::copy_options::recursive);
+    std::filesystem::copy(in_source("palettes/demo-shop"), shop, std::filesystem::copy_options::recursive);
     std::filesystem::remove(shop / "coat-tests.json");
     const auto with_shop = [&](const std::string& arguments) { return bindhue_command(arguments + " --shop " + quoted(shop)); };
     const std::string test = "coat opacity --spool R4-02 --black-ground 18,0,0 --white-ground 93,-1,2 ";
@@ -420,7 +421,7 @@ TEST_CASE("audit tells in words what the rack serves, and refuses what it cannot
 TEST_CASE("match and audit predict what coat predict does, with the shop's own coat tests") {
     const TemporaryFolder folder;
     const std::filesystem::path shop = folder.path / "shop", table = folder.path / "tests.csv", asked = folder.path / "asked.csv";
-    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop, std::filesystem::copy_options::recursive);
+    std::filesystem::copy(in_source("palettes/demo-shop"), shop, std::filesystem::copy_options::recursive);
     std::filesystem::remove(shop / "coat-tests.json");
     std::ofstream(asked) << "L,a,b\n22,38,20\n";
     const auto with_shop = [&](const std::string& arguments) { return bindhue_command(arguments + " --shop " + quoted(shop)); };
@@ -454,7 +455,7 @@ TEST_CASE("match and audit predict what coat predict does, with the shop's own c
     }
     REQUIRE(answers.size() == 60);
     std::ofstream(folder.path / "questions") << questions;
-    const std::string ask = "'" BINDHUE_COMMAND "' coat predict --json --shop " + quoted(shop) + " <" +
+    const std::string ask = "'" + bindhue_program() + "' coat predict --json --shop " + quoted(shop) + " <" +
                             quoted(folder.path / "questions") + " >" + quoted(folder.path / "answers");
     REQUIRE(std::system(ask.c_str()) == 0);
     std::ifstream lines(folder.path / "answers");
@@ -484,7 +485,7 @@ TEST_CASE("match and audit predict what coat predict does, with the shop's own c
 TEST_CASE("A test wrap in two photos: the shift is the drawn one, the verdict tells coats apart, and it is kept as a coat test") {
     const TemporaryFolder folder;
     const std::filesystem::path shop = folder.path / "shop", table = folder.path / "tests.csv", picture = folder.path / "check.png";
-    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop, std::filesystem::copy_options::recursive);
+    std::filesystem::copy(in_source("palettes/demo-shop"), shop, std::filesystem::copy_options::recursive);
     std::filesystem::remove(shop / "coat-tests.json");  // optics alone, to begin with
     const std::string photos = "--before " + quoted(samples / "photos/test-dry.jpg") + " --after " + quoted(samples / "photos/test-finished.jpg") +
                                " --card " + quoted(samples / "card.json") + " --taken-under window --spool R1-12 --shop " + quoted(shop);
@@ -513,7 +514,7 @@ TEST_CASE("A test wrap in two photos: the shift is the drawn one, the verdict te
     CHECK(!cv::imread(picture.string()).empty());
 
     // Taught by rendered threads that hang on no rack (seed 3), it tells a forgotten preserver.
-    std::ofstream(table) << text_of(BINDHUE_SOURCE_DIR "/tests/unit/data/coat-tests-nylon.csv");
+    std::ofstream(table) << text_of(in_source("tests/unit/data/coat-tests-nylon.csv"));
     REQUIRE(bindhue_command("coat add --table " + quoted(table) + " --shop " + quoted(shop)).code == 0);
     const json forgotten = checked("--schedule preserver+finish");
     CHECK(forgotten["verdict"] == "not as expected");

@@ -8,6 +8,7 @@
 #include "shop/coat_tests.hpp"
 #include "support/command.hpp"
 #include "support/sample.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -20,7 +21,7 @@ struct Kept {
     TemporaryFolder folder;
     std::filesystem::path path = folder.path / "shop";
     Kept() {
-        std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", path);
+        std::filesystem::copy(in_source("palettes/demo-shop"), path);
         const auto shop = Shop::open(path, Access::change);
         REQUIRE(shop);
         JobFile file;

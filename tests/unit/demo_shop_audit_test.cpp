@@ -7,6 +7,7 @@
 #include "colour/audit.hpp"
 #include "colour/words.hpp"
 #include "shop/spool_file.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -17,7 +18,7 @@ const std::vector<Ground> grounds{{"dark", {{18, 0, 0}, Matrix3::diagonal({64, 4
 const std::vector<Schedule> schedules{Schedule::finish};
 
 Palette demo_shop() {
-    const auto file = load_spool_file(BINDHUE_SOURCE_DIR "/palettes/demo-shop/spools.json");
+    const auto file = load_spool_file(in_source("palettes/demo-shop/spools.json"));
     REQUIRE(file);
     return file->palette();
 }

@@ -7,6 +7,7 @@
 #include "shop/coat_tests.hpp"
 #include "shop/shop.hpp"
 #include "shop/spool_file.hpp"
+#include "support/source_dir.hpp"
 #include "support/temporary_folder.hpp"
 
 using namespace bindhue;
@@ -14,8 +15,8 @@ using namespace bindhue::capture;
 
 namespace {
 
-const std::string older = *read_file(BINDHUE_SOURCE_DIR "/tests/fuzz/spools/full-version-1.json");
-const std::string newer = *read_file(BINDHUE_SOURCE_DIR "/tests/fuzz/spools/full.json");
+const std::string older = *read_file(in_source("tests/fuzz/spools/full-version-1.json"));
+const std::string newer = *read_file(in_source("tests/fuzz/spools/full.json"));
 
 Json with(const std::string& text, const char* at, const Json& value) {
     Json json = *parse_json(text, "");

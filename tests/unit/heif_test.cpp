@@ -10,6 +10,7 @@
 #include "shop/atomic_file.hpp"
 #ifdef BINDHUE_HEIF
 #include "support/heic.hpp"
+#include "support/source_dir.hpp"
 #endif
 
 using namespace bindhue;
@@ -18,7 +19,7 @@ using namespace bindhue::capture;
 namespace {
 
 // A still of 64 x 48 pixels, made of four quarters with heif-enc: in every build, and where no encoder is at hand.
-const char* const still = BINDHUE_SOURCE_DIR "/tests/fuzz/photos/quarters.heic";
+const std::string still = in_source("tests/fuzz/photos/quarters.heic");
 
 const std::array<cv::Vec3b, 4> colours{cv::Vec3b(20, 40, 200), {30, 180, 40}, {190, 60, 30}, {220, 220, 220}};
 

@@ -16,6 +16,7 @@
 #include "shop/patch_table.hpp"
 #include "shop/spool_cgats.hpp"
 #include "shop/spool_file.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -68,7 +69,7 @@ Counts attack(const std::string& folder, std::size_t copies,
     Counts counts;
     std::mt19937 random(20261101);
     std::vector<std::filesystem::path> files;
-    for (const auto& entry : std::filesystem::directory_iterator(BINDHUE_SOURCE_DIR "/tests/fuzz/" + folder))
+    for (const auto& entry : std::filesystem::directory_iterator(in_source("tests/fuzz/") + folder))
         files.push_back(entry.path());
     std::sort(files.begin(), files.end());
     for (const auto& path : files) {
@@ -192,7 +193,7 @@ TEST_CASE("Whatever bytes a photo holds, it is decoded or refused with reasons, 
     std::mt19937 random(20261125);
     const auto below = [&](std::size_t n) { return static_cast<std::size_t>(random() % n); };
     std::vector<std::filesystem::path> files;
-    for (const auto& entry : std::filesystem::directory_iterator(BINDHUE_SOURCE_DIR "/tests/fuzz/photos"))
+    for (const auto& entry : std::filesystem::directory_iterator(in_source("tests/fuzz/photos")))
         files.push_back(entry.path());
     std::sort(files.begin(), files.end());
     CHECK(files.size() >= 9);

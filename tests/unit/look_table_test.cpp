@@ -2,6 +2,8 @@
 
 #include <catch2/catch.hpp>
 
+#include "support/source_dir.hpp"
+
 using namespace bindhue;
 using namespace bindhue::capture;
 
@@ -29,7 +31,7 @@ TEST_CASE("An offer comes from a table or from a file of spools") {
     CHECK(table->front().code == "X1");
     CHECK(table->front().material == Material::silk);
     CHECK(table->front().name == "Plum");
-    CHECK(load_offer(BINDHUE_SOURCE_DIR "/palettes/demo-shop/spools.json")->size() == 144);
+    CHECK(load_offer(in_source("palettes/demo-shop/spools.json"))->size() == 144);
 }
 
 TEST_CASE("A bad table of looks or of an offer is refused with its place, and nothing is taken from it") {

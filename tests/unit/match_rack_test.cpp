@@ -4,11 +4,13 @@
 #include <catch2/catch.hpp>
 #include <filesystem>
 
+#include "support/source_dir.hpp"
+
 using namespace bindhue;
 using namespace bindhue::capture;
 
 TEST_CASE("For a band that glitters, thread of other materials is noted as matt, and ranked all the same") {
-    const std::filesystem::path shop = std::filesystem::path(BINDHUE_SOURCE_DIR) / "palettes/demo-shop";
+    const std::filesystem::path shop = in_source("palettes/demo-shop");
     Reading target;
     target.lab = {75, 6, 42};  // the rack's gold foil
     target.covariance = Matrix3::diagonal({25, 4, 9});

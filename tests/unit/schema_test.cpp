@@ -11,6 +11,7 @@
 #include "shop/json_text.hpp"
 #include "shop/settings.hpp"
 #include "shop/spool_file.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -18,7 +19,7 @@ using namespace bindhue::capture;
 namespace {
 
 Json json_file(const std::string& path) {
-    const auto text = read_file(std::string(BINDHUE_SOURCE_DIR "/") + path);
+    const auto text = read_file(in_source(path));
     REQUIRE(text);
     const auto json = parse_json(*text, path);
     REQUIRE(json);
@@ -157,7 +158,7 @@ TEST_CASE("The schema of settings and their reader agree on every rule") {
 }
 
 TEST_CASE("The demo shop is a sound rack") {
-    const auto file = load_spool_file(BINDHUE_SOURCE_DIR "/palettes/demo-shop/spools.json");
+    const auto file = load_spool_file(in_source("palettes/demo-shop/spools.json"));
     REQUIRE(file);
     CHECK(file->entries.size() >= 120);
     const auto text = write_spool_file(*file);

@@ -23,6 +23,7 @@
 #include "support/command.hpp"
 #include "support/live_frames.hpp"
 #include "support/sample.hpp"
+#include "support/source_dir.hpp"
 #include "support/temporary_folder.hpp"
 
 using namespace bindhue;
@@ -40,7 +41,7 @@ struct Said {
 
 class Running {
   public:
-    explicit Running(QueueLimits limits = {}, const std::filesystem::path& shop = BINDHUE_SOURCE_DIR "/palettes/demo-shop", bool share = false)
+    explicit Running(QueueLimits limits = {}, const std::filesystem::path& shop = in_source("palettes/demo-shop"), bool share = false)
         : server_([&] {
               auto server = BenchServer::at({.shop = shop, .card = sample_layout(), .port = 0, .share = share, .limits = limits});
               REQUIRE(server);
@@ -291,7 +292,7 @@ TEST_CASE("What is chosen becomes a job sheet that runs nothing") {
 TEST_CASE("What is chosen is kept as a job, with its photos and reading, as the command keeps one") {
     const TemporaryFolder folder;
     const std::filesystem::path shop = folder.path / "shop";
-    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop);
+    std::filesystem::copy(in_source("palettes/demo-shop"), shop);
     const Running page({}, shop);
     CHECK(page.get("/api/jobs").document().at("jobs").empty());
     const std::string id = page.raw("POST /api/readings?light=door HTTP/1.1\r\nHost: " + page.host() + "\r\nOrigin: http://" + page.host() +
@@ -396,7 +397,7 @@ TEST_CASE("A reading is corrected and a second photo joined over the wire, and n
 TEST_CASE("Dry thread goes into the rack, all that a photo shows or none of it, and a test wrap among the coat tests") {
     const TemporaryFolder folder;
     const std::filesystem::path shop = folder.path / "shop";
-    std::filesystem::copy(BINDHUE_SOURCE_DIR "/palettes/demo-shop", shop);
+    std::filesystem::copy(in_source("palettes/demo-shop"), shop);
     const Running page({}, shop);
     const auto read = [&](const char* photo) -> std::string {
         const std::string sent = text_of(samples / "photos" / photo);
@@ -479,7 +480,7 @@ TEST_CASE("A frame of a camera is answered with what is to be mended") {
 TEST_CASE("A shared page lets nobody in from the network without the code, and one client with it") {
     const auto addresses = network_addresses();
     if (!addresses) return;  // a machine without a network can't try it
-    const Running page({}, BINDHUE_SOURCE_DIR "/palettes/demo-shop", true);
+    const Running page({}, in_source("palettes/demo-shop"), true);
     CHECK(page.server().code().size() == 8);
     CHECK(page.server().shared_address() == "http://" + addresses->front() + ":" + std::to_string(page.port()) + "/");
     CHECK(page.get("/api/shop").status == 200);  // this machine's own browser
@@ -618,7 +619,7 @@ TEST_CASE("Coat tests are told with what the others make expect") {
         if (said.at("state") == "done") break;
         std::this_thread::sleep_for(std::chrono::milliseconds(20));
     }
-    const json kept = json::parse(text_of(BINDHUE_SOURCE_DIR "/palettes/demo-shop/coat-tests.json")).at("tests");
+    const json kept = json::parse(text_of(in_source("palettes/demo-shop/coat-tests.json"))).at("tests");
     CHECK(said.at("tests") == kept.size());
     std::size_t rows = 0;
     for (const json& group : said.at("groups"))
@@ -634,7 +635,7 @@ TEST_CASE("Coat tests are told with what the others make expect") {
         }
     CHECK(rows == kept.size());
     // The command's own figure for the same tests.
-    const json model = json::parse(bindhue_command("coat model --json --shop " + quoted(BINDHUE_SOURCE_DIR "/palettes/demo-shop")).out);
+    const json model = json::parse(bindhue_command("coat model --json --shop " + quoted(std::filesystem::path(in_source("palettes/demo-shop")))).out);
     for (const json& lesson : model.at("learned"))
         for (const json& group : said.at("groups"))
             if (group.at("material") == lesson.at("material") && group.at("schedule") == lesson.at("schedule") && !lesson.at("held_out").is_null())

@@ -8,6 +8,7 @@
 #include <random>
 
 #include "colour/difference.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -15,7 +16,7 @@ using Catch::Matchers::Contains;
 
 namespace {
 
-const std::filesystem::path palettes = std::filesystem::path(BINDHUE_SOURCE_DIR) / "palettes";
+const std::filesystem::path palettes = in_source("palettes");
 const SpoolDefaults nylon{Material::nylon, 0.15, std::nullopt};
 const std::string d50 = "CGATS.17\nWEIGHTING_FUNCTION \"ILLUMINANT, D50\"\nWEIGHTING_FUNCTION \"OBSERVER, 2 degree\"\n";
 

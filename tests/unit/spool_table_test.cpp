@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "shop/atomic_file.hpp"
+#include "support/source_dir.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -14,7 +15,7 @@ using Catch::Matchers::Contains;
 
 namespace {
 
-const std::filesystem::path palettes = std::filesystem::path(BINDHUE_SOURCE_DIR) / "palettes";
+const std::filesystem::path palettes = in_source("palettes");
 
 std::string refused(const std::string& text) {
     const auto table = read_spool_table(text, "t.csv");
