@@ -363,8 +363,16 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     if (segments.empty())
         return refuse(photo.source, "no band could be told on the rod",
                       "lay the wrap in the middle of the opening, in focus");
-    std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing, camera);
-    while (!options.edges_mm && join_one(segments, bodies, fit)) bodies = body_colours(skin, segments, fit, facing, camera);
+    const auto bodies_of = [&](const std::vector<std::size_t>& bare) {
+        KnownSegments known{bare, {}};
+        for (std::size_t i = 0; i < segments.size(); ++i) {
+            const bool thread = std::ranges::find(bare, i) == bare.end() && colours_of(two_coloured, segments[i]) == nullptr;
+            if (thread && glitters(skin, segments[i], sight.white, facing)) known.metallic.push_back(i);
+        }
+        return body_colours(skin, segments, fit, facing, camera, known);
+    };
+    std::vector<BodyColour> bodies = bodies_of({});
+    while (!options.edges_mm && join_one(segments, bodies, fit)) bodies = bodies_of({});
     for (const BodyColour& body : bodies)
         if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
@@ -373,7 +381,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     std::vector<BandFeatures> features =
         name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
     if (!options.edges_mm && join_bare(segments, features)) {
-        bodies = body_colours(skin, segments, fit, facing, camera);
+        bodies = bodies_of({});
         features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
     }
     std::vector<Segment> whole = segments;
@@ -383,14 +391,11 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
                                " mm, as a guide does (or thread of two greys): it is left out, and wraps beside it are read away from its feet. "
                                "Turn the rod so that a guide faces away");
         whole = leave_out(*frame, segments, features, bodies, fit);
-        bodies = body_colours(skin, segments, fit, facing, camera);
     }
-    KnownSegments known;
-    for (std::size_t i = 0; i < segments.size(); ++i) {
-        if (features[i].role == BandRole::blank) known.alike.push_back(i);
-        else if (colours_of(two_coloured, segments[i]) == nullptr && glitters(skin, segments[i], sight.white, facing)) known.metallic.push_back(i);
-    }
-    if (known.alike.size() > 1 || !known.metallic.empty()) bodies = body_colours(skin, segments, fit, facing, camera, known);
+    std::vector<std::size_t> bare;
+    for (std::size_t i = 0; i < features.size(); ++i)
+        if (features[i].role == BandRole::blank) bare.push_back(i);
+    bodies = bodies_of(bare);
 
     // The outermost bands are cut off by the opening and reach its ends, as far as anybody can tell.
     whole.front().begin_mm = 0;
