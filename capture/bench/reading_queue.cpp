@@ -40,15 +40,19 @@ std::size_t size_of(const SentPhotos& photos, std::set<const SentPhoto*>& counte
     return out;
 }
 
+// All that was read of one band's colour in the place of another's.
+void take_colour(BandReading& band, const BandReading& from) {
+    band.colour = from.colour;
+    band.covariance_of = from.covariance_of;
+    band.strands = from.strands;
+    band.looks = from.looks;
+    band.photos = 1;
+    band.warnings = from.warnings;
+}
+
 // The bands as they were, one of them in the region's colour.
 WrapReading with_colour_of(WrapReading bands, std::size_t number, WrapReading region) {
-    BandReading& band = bands.bands[number - 1];
-    BandReading& by_hand = region.bands.front();
-    band.colour = by_hand.colour;
-    band.strands = by_hand.strands;
-    band.looks = by_hand.looks;
-    band.photos = 1;
-    band.warnings = std::move(by_hand.warnings);
+    take_colour(bands.bands[number - 1], region.bands.front());
     bands.picture = std::move(region.picture);
     return bands;
 }
@@ -67,12 +71,7 @@ void take_colours(DoneReading& reading, const std::vector<ColourFromElsewhere>& 
         auto& bands = reading.reading.bands;
         const auto band = std::find_if(bands.begin(), bands.end(), [&](const BandReading& b) { return holds(b, colour.at_mm); });
         if (band == bands.end()) continue;
-        band->colour = colour.read.colour;
-        band->covariance_of = colour.read.covariance_of;
-        band->strands = colour.read.strands;
-        band->looks = colour.read.looks;
-        band->photos = 1;
-        band->warnings = colour.read.warnings;
+        take_colour(*band, colour.read);
         band->warnings.insert(band->warnings.begin(), "its colour is that of the longest wrap in " + (colour.photo->name.empty() ? "another photo" : colour.photo->name) +
                                                           ", said to be the same thread where the sun did not reach");
         reading.elsewhere.push_back(colour);

@@ -73,7 +73,7 @@ struct OpacityCommand {
             Result<WrapReading> reading = photo.read(paths);
             if (!reading) return reading.error();
             if (const auto across = edges_across(reading->bands); across && black.empty() && photo.edges.empty()) {
-                reading = photo.read(paths, *across);
+                reading = photo.read(paths, across);
                 if (!reading) return reading.error();
             }
             bands = std::move(reading->bands);

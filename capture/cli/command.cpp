@@ -100,19 +100,10 @@ Result<ReadOptions> PhotoArguments::options() const {
     return out;
 }
 
-Result<WrapReading> PhotoArguments::read(const std::vector<std::string>& paths) const {
-    const Result<ReadOptions> how = options();
-    return how ? read_as(paths, *how) : how.error();
-}
-
-Result<WrapReading> PhotoArguments::read(const std::vector<std::string>& paths, std::vector<double> edges_mm) const {
+Result<WrapReading> PhotoArguments::read(const std::vector<std::string>& paths, std::optional<std::vector<double>> edges_mm) const {
     Result<ReadOptions> how = options();
     if (!how) return how.error();
-    how->edges_mm = std::move(edges_mm);
-    return read_as(paths, *how);
-}
-
-Result<WrapReading> PhotoArguments::read_as(const std::vector<std::string>& paths, const ReadOptions& how) const {
+    if (edges_mm) how->edges_mm = std::move(edges_mm);
     if (lights.size() > 1 && lights.size() != paths.size())
         return Error{Reason::bad_value,
                      std::to_string(lights.size()) + " lights are named for " + std::to_string(paths.size()) +
@@ -121,7 +112,7 @@ Result<WrapReading> PhotoArguments::read_as(const std::vector<std::string>& path
     std::vector<PhotoToRead> photos;
     for (std::size_t i = 0; i < paths.size(); ++i)
         photos.push_back({paths[i], lights.empty() ? std::string() : lights[lights.size() == 1 ? 0 : i]});
-    return read_photos(photos, how);
+    return read_photos(photos, *how);
 }
 
 void print_json(const nlohmann::ordered_json& document) { std::cout << document.dump(2) << '\n'; }

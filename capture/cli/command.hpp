@@ -44,11 +44,8 @@ struct PhotoArguments {
     void add_to(CLI::App& command);
     void add_card_to(CLI::App& command);  // only the options that suit any number of photos
     Result<ReadOptions> options() const;
-    Result<WrapReading> read(const std::vector<std::string>& paths) const;
-    Result<WrapReading> read(const std::vector<std::string>& paths, std::vector<double> edges_mm) const;  // instead of the edges option
-
-  private:
-    Result<WrapReading> read_as(const std::vector<std::string>& paths, const ReadOptions& how) const;
+    // edges_mm: if given, instead of the option.
+    Result<WrapReading> read(const std::vector<std::string>& paths, std::optional<std::vector<double>> edges_mm = {}) const;
 };
 
 void print_json(const nlohmann::ordered_json& document);

@@ -37,13 +37,10 @@ std::vector<Place> places_along(const Skin& skin, const std::vector<std::size_t>
     const auto count = static_cast<std::size_t>((end_mm - begin_mm) / place_mm);
     for (std::size_t i = 0; i < count; ++i) {
         const double from = begin_mm + static_cast<double>(i) * (end_mm - begin_mm) / static_cast<double>(count), to = from + (end_mm - begin_mm) / static_cast<double>(count);
-        const auto column = [&](double s) {
-            return static_cast<std::size_t>(std::clamp((s - skin.s_begin) / skin.ds + 0.5, 0.0, static_cast<double>(skin.columns)));
-        };
         Place place{(from + to) / 2, {}};
         double n = 0;
         for (const std::size_t r : rows)
-            for (std::size_t c = column(from); c < column(to); ++c) {
+            for (std::size_t c = skin.column_at(from); c < skin.column_at(to); ++c) {
                 const Vector3& v = skin.at(r, c);
                 if (!std::isfinite(v[0])) continue;
                 for (std::size_t k = 0; k < 3; ++k) place.value[k] += v[k];

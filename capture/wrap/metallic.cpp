@@ -40,8 +40,7 @@ double common_part(const cv::Vec3d& off, const cv::Vec3d& round, const std::arra
 bool glitters(const Skin& skin, const Segment& run, const Vector3& white, double facing_theta) {
     if (run.length_mm() < shortest_mm || skin.theta.size() < 2) return false;
     const double margin = std::min(edge_mm, run.length_mm() / 4);
-    const auto column = [&](double s) { return static_cast<std::size_t>(std::clamp((s - skin.s_begin) / skin.ds + 0.5, 0.0, static_cast<double>(skin.columns))); };
-    const std::size_t first = column(run.begin_mm + margin), last = column(run.end_mm - margin);
+    const std::size_t first = skin.column_at(run.begin_mm + margin), last = skin.column_at(run.end_mm - margin);
     std::vector<std::size_t> rows;
     for (std::size_t r = 0; r < skin.theta.size(); ++r)
         if (std::abs(skin.theta[r] - facing_theta) < face_reach && std::isfinite(skin.at(r, first < skin.columns ? first : 0)[0])) rows.push_back(r);

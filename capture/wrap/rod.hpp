@@ -1,6 +1,7 @@
 // The rod in the card's opening: axis, edges, and its skin unrolled.
 #pragma once
 
+#include <algorithm>
 #include <vector>
 
 #include "card/view.hpp"
@@ -51,6 +52,8 @@ struct Skin {
 
     const Vector3& at(std::size_t row, std::size_t column) const { return values[row * columns + column]; }
     double s_of(std::size_t column) const { return s_begin + ds * static_cast<double>(column); }
+    // The column whose middle is nearest; `columns` where s lies past them, so that it ends a run as well as it begins one.
+    std::size_t column_at(double s) const { return static_cast<std::size_t>(std::clamp((s - s_begin) / ds + 0.5, 0.0, static_cast<double>(columns))); }
 };
 
 Skin unroll(const Photo& photo, const CardPose& pose, const CameraFit& fit, const Rod& rod);

@@ -85,12 +85,8 @@ Shading fit_one(std::span<const double> theta, const std::vector<Contrast*>& con
 }  // namespace
 
 Profile profile_of(const Skin& skin, double begin_mm, double end_mm) {
-    const auto column = [&](double s) {
-        return static_cast<std::size_t>(
-            std::clamp((s - skin.s_begin) / skin.ds + 0.5, 0.0, static_cast<double>(skin.columns)));
-    };
-    const std::size_t first = std::min(column(begin_mm), skin.columns - 1),
-                      last = std::max(first + 1, column(end_mm));
+    const std::size_t first = std::min(skin.column_at(begin_mm), skin.columns - 1),
+                      last = std::max(first + 1, skin.column_at(end_mm));
     Profile out;
     for (std::size_t r = 0; r < skin.theta.size(); ++r) {
         Vector3 sum{}, squares{};

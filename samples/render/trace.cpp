@@ -104,6 +104,8 @@ double area(const Light& l) { return l.width_mm * l.height_mm * (l.window ? 1.0 
 struct LampFace {
     Vec axis, side, up;
     explicit LampFace(const Light& l) : axis(unit(Vec{80, 55, 0} - l.position)), side(unit(Vec{-axis.y, axis.x, 0} + Vec{1e-9, 0, 0})), up(cross(side, axis)) {}
+    // On a lamp, from its middle, in shares of its width and height.
+    Vec at(const Light& l, double a, double b) const { return l.position + a * l.width_mm * side + b * l.height_mm * up; }
 };
 
 // Metallic film lies in facets, each tilted its own way: by how much more light of one lamp it sends on than a matt surface of its colour would, in the mean over
@@ -641,7 +643,7 @@ Amounts World::arriving(Vec at, Vec normal, bool coated, bool on_rod, int sample
                 const double a = (i + 0.5) / samples - 0.5, b = (j + 0.5) / samples - 0.5;
                 if (!light.window && a * a + b * b > 0.25) continue;
                 ++used;
-                const Vec q = light.position + a * light.width_mm * face.side + b * light.height_mm * face.up;
+                const Vec q = face.at(light, a, b);
                 const Vec d = q - p;
                 const double r2 = dot(d, d), r = std::sqrt(r2);
                 const double here = dot(d, normal) / r, there = -dot(d, face.axis) / r;
@@ -785,7 +787,7 @@ void World::add_flash(Amounts& light, const Hit& hit, Vec d, double flash, bool 
             const double reach = 0.5 * std::sqrt(a + 0.5), way = 2 * pi * b;
             a = reach * std::cos(way), b = reach * std::sin(way);
         }
-        const Vec to_lamp = unit(lamp.position + a * lamp.width_mm * face.side + b * lamp.height_mm * face.up - p);
+        const Vec to_lamp = unit(face.at(lamp, a, b) - p);
         const double slope = slope_between(halfway(normal, to_lamp, -1.0 * d, coated), facet);
         const double lobe = lobe_squared / (facet_gloss * facet_gloss) * std::exp(-slope * slope / (facet_gloss * facet_gloss));
         light[l * way_count + direct] *= static_cast<float>(film_gain(flash, lobe));
@@ -808,7 +810,7 @@ double World::film_gain_seen(const Stretch& s, double turned) const {
         for (int i = 0; i < across * across; ++i) {
             const double a = (i % across + 0.5) / across - 0.5, b = (i / across + 0.5) / across - 0.5;
             if (!lamp.window && a * a + b * b > 0.25) continue;
-            const Vec to_lamp = unit(lamp.position + a * lamp.width_mm * face.side + b * lamp.height_mm * face.up - p);
+            const Vec to_lamp = unit(face.at(lamp, a, b) - p);
             sum += mean_film_gain(s.band.flash, slope_between(halfway(normal, to_lamp, to_eye, s.coated), normal));
             points += 1;
         }
