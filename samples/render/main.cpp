@@ -40,7 +40,8 @@ constexpr const char* usage =
     "                                   finished wraps under an amber finish, now and as new, and a mark beside them\n"
     "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json), --printer N: the card as a home printer prints it,\n"
-    "         --beside LAYOUT: another card in the card's plane, as the model printer prints it, its corner at --beside-at X,Y (0,118)\n"
+    "         --beside LAYOUT: another card in the card's plane, as the model printer prints it, its corner at --beside-at X,Y (0,118),\n"
+    "         --threads FILE: wraps are of thread with these dry reflectances, M-1 and so on (a line each: 81 values, 380 to 780 nm by 5 nm)\n"
     "Example: render scene samples/scenes/door.json /tmp/door\n";
 
 void write_text(const std::string& path, const std::string& text) {
@@ -126,7 +127,7 @@ Arguments parsed(int argc, char** argv) {
         }
         bool known = false;
         for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
-                              "--count", "--noise", "--by", "--opacity", "--printer", "--beside", "--beside-at"})
+                              "--count", "--noise", "--by", "--opacity", "--printer", "--beside", "--beside-at", "--threads"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -203,6 +204,7 @@ int run(int argc, char** argv) {
         write_text(a.plain[1], dumped(measured(card, 4711)));
         return 0;
     }
+    if (a.options.count("--threads")) hang_measured(reflectances_from(option("--threads", "")));
     const auto sensors = sensors_from(option("--cameras", "samples/cameras.json"));
     if (command == "scene") {
         std::ifstream in(a.plain[1]);

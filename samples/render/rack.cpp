@@ -1,5 +1,6 @@
 // The rack of the demo shop. Every name, code and colour is invented; a code is the row and the peg where the
 // spool hangs.
+#include <array>
 #include <stdexcept>
 
 #include "thread.hpp"
@@ -156,9 +157,31 @@ const std::vector<Spool>& demo_spools() {
     return rack;
 }
 
+namespace {
+
+std::vector<Spool>& hung() {
+    static std::vector<Spool> spools;
+    return spools;
+}
+
+}  // namespace
+
+void hang_measured(const std::vector<Spectrum>& dry) {
+    constexpr std::array materials{Material::nylon, Material::ncp_nylon, Material::polyester, Material::silk};
+    for (const Spectrum& s : dry) {
+        const Material material = materials[hung().size() % materials.size()];
+        const bool silk = material == Material::silk;
+        const std::string code = "M-" + std::to_string(hung().size() + 1);
+        hung().push_back({code, code, material, silk ? "00" : "A", silk ? 0.11 : 0.15, lab_d50(s), s});
+    }
+}
+
+const std::vector<Spool>& measured_spools() { return hung(); }
+
 const Spool& spool_coded(const std::string& code) {
-    for (const Spool& s : demo_spools())
-        if (s.code == code) return s;
+    for (const auto* rack : {&demo_spools(), &measured_spools()})
+        for (const Spool& s : *rack)
+            if (s.code == code) return s;
     throw std::runtime_error("no spool coded \"" + code + "\": see palettes/demo-shop/spools.json");
 }
 

@@ -84,7 +84,12 @@ double apart(const Lab& a, const Lab& b) { return std::hypot(a[0] - b[0], a[1] -
 json random_scene(const RandomWish& wish, const std::vector<std::string>& sensors) {
     // Two dice, so that the same rod can be photographed again under another light, and another rod under the same.
     Dice rod_dice(2 * wish.seed), shot_dice(2 * wish.shot + 1);
-    const auto& rack = demo_spools();
+    // Nobody measured foil: trims of it stay the rack's.
+    std::vector<Spool> rack = demo_spools();
+    if (!measured_spools().empty()) {
+        std::erase_if(rack, [](const Spool& s) { return s.material != Material::metallic; });
+        rack.insert(rack.end(), measured_spools().begin(), measured_spools().end());
+    }
     json s{{"format", "bindhue-scene"},
            {"version", 1},
            {"title", "random " + std::to_string(wish.seed) + ", shot " + std::to_string(wish.shot)},

@@ -2,6 +2,8 @@
 
 #include <cmath>
 #include <colour/cie_tables.hpp>
+#include <fstream>
+#include <sstream>
 #include <stdexcept>
 
 namespace bindhue::render {
@@ -99,6 +101,32 @@ Spectrum light_named(const std::string& name) {
     double luminous = 0;
     for (std::size_t i = 0; i < band_count; ++i) luminous += s[i] * cie::ybar[i];
     return 1.0 / luminous * s;
+}
+
+std::vector<Spectrum> reflectances_from(const std::string& path) {
+    std::ifstream in(path);
+    if (!in) throw std::runtime_error(path + ": can't be read");
+    std::vector<Spectrum> out;
+    std::string line;
+    for (int number = 1; std::getline(in, line); ++number) {
+        if (line.empty() || line[0] == '#') continue;
+        std::istringstream values(line);
+        Spectrum s;
+        std::size_t read = 0;
+        for (double v = 0; values >> v; ++read) {
+            if (read < band_count && v >= 0 && v <= 1) {
+                s[read] = v;
+                continue;
+            }
+            read = band_count + 1;
+            break;
+        }
+        if (read != band_count || !values.eof())
+            throw std::runtime_error(path + ", line " + std::to_string(number) + ": must be 81 values of 0 to 1, from 380 to 780 nm by 5 nm");
+        out.push_back(s);
+    }
+    if (out.empty()) throw std::runtime_error(path + ": holds no reflectance");
+    return out;
 }
 
 }  // namespace bindhue::render

@@ -42,4 +42,8 @@ std::array<Spectrum, 3> standard_observer();       // x, y, z
 Spectrum light_named(const std::string& name);
 const std::vector<std::string>& light_names();
 
+// Reflectances of a text file: a line each, 81 values of 0 to 1 from 380 to 780 nm, between blanks; lines that begin with # are skipped.
+// Throws std::runtime_error with the line that is not such.
+std::vector<Spectrum> reflectances_from(const std::string& path);
+
 }  // namespace bindhue::render

@@ -136,21 +136,21 @@ constexpr double foil = 0.62;  // a metallised film scatters this much to the si
 const std::vector<Spectrum>& dyes() {
     static const std::vector<Spectrum> table{
         // yellows and oranges
-        bump(412, 34, 1.0) + bump(380, 30, 0.5),
-        bump(432, 40, 1.0) + bump(385, 28, 0.35),
-        bump(398, 48, 1.0) + bump(445, 22, 0.28),
-        bump(448, 46, 1.0) + bump(390, 40, 0.25),
+        bump(412, 44, 1.0) + bump(380, 39, 0.5),
+        bump(432, 52, 1.0) + bump(385, 36, 0.35),
+        bump(398, 62, 1.0) + bump(445, 29, 0.28),
+        bump(448, 60, 1.0) + bump(390, 52, 0.25),
         // oranges and reds
-        bump(486, 44, 1.0) + bump(400, 40, 0.30),
-        bump(505, 40, 1.0) + bump(535, 22, 0.40) + bump(395, 45, 0.22),
-        bump(520, 46, 1.0) + bump(410, 50, 0.16),
-        bump(538, 34, 1.0) + bump(500, 30, 0.55) + bump(385, 40, 0.25),
+        bump(486, 57, 1.0) + bump(400, 52, 0.30),
+        bump(505, 52, 1.0) + bump(535, 29, 0.40) + bump(395, 58, 0.22),
+        bump(520, 60, 1.0) + bump(410, 65, 0.16),
+        bump(538, 44, 1.0) + bump(500, 39, 0.55) + bump(385, 52, 0.25),
         // violets and blues
-        bump(570, 44, 1.0) + bump(535, 34, 0.45) + bump(400, 30, 0.12),
-        bump(592, 46, 1.0) + bump(640, 26, 0.35) + bump(390, 32, 0.15),
-        bump(620, 52, 1.0) + bump(580, 28, 0.35) + bump(405, 28, 0.14),
-        bump(652, 44, 1.0) + bump(606, 32, 0.60) + bump(385, 34, 0.30),
-        bump(672, 46, 1.0) + bump(615, 38, 0.40) + bump(420, 26, 0.22),
+        bump(570, 57, 1.0) + bump(535, 44, 0.45) + bump(400, 39, 0.12),
+        bump(592, 60, 1.0) + bump(640, 34, 0.35) + bump(390, 42, 0.15),
+        bump(620, 68, 1.0) + bump(580, 36, 0.35) + bump(405, 36, 0.14),
+        bump(652, 57, 1.0) + bump(606, 42, 0.60) + bump(385, 44, 0.30),
+        bump(672, 60, 1.0) + bump(615, 49, 0.40) + bump(420, 34, 0.22),
     };
     return table;
 }
@@ -214,6 +214,16 @@ Dyeing dye_to(const Spool& spool, const DryLook& dry, const Spectrum& base, cons
         }
     }
     return {mixed(root), std::sqrt(cost)};
+}
+
+// What must be absorbed for the dry thread to look as measured, as far as the fibre can: the more is absorbed, the darker.
+Spectrum dyed_as_measured(const Spectrum& measured, const DryLook& dry) {
+    Spectrum low = constant(0), high = constant(12);
+    for (int halving = 0; halving < 40; ++halving) {
+        const Spectrum middle = 0.5 * (low + high), look = dry(middle);
+        for (std::size_t i = 0; i < band_count; ++i) (look[i] > measured[i] ? low : high)[i] = middle[i];
+    }
+    return low;
 }
 
 }  // namespace
@@ -321,6 +331,7 @@ Spectrum dyed(const Spool& spool) {
 }
 
 Spectrum dyed(const Spool& spool, const DryLook& dry) {
+    if (spool.dry) return dyed_as_measured(*spool.dry, dry);
     const auto& dye = dyes();
     const Spectrum base = undyed(spool.material);
     const std::uint64_t h = number_of(spool.code);

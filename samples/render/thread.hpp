@@ -7,6 +7,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,10 +34,14 @@ struct Spool {
     std::string size;
     double size_mm = 0;
     Lab aim{};  // the dry colour that the dyer was asked for
+    std::optional<Spectrum> dry{};  // how thread of this dye measured dry, many turns deep; then the dyer hit it band by band
 };
 
 const std::vector<Spool>& demo_spools();
-const Spool& spool_coded(const std::string& code);  // throws std::runtime_error
+// Spools of given dry reflectances, coded M-1, M-2 and so on, of the four dyed materials in turn; none until they are hung, once, before anything is drawn.
+void hang_measured(const std::vector<Spectrum>& dry);
+const std::vector<Spool>& measured_spools();
+const Spool& spool_coded(const std::string& code);  // of either; throws std::runtime_error
 
 // What one pass through a row of fibres absorbs (natural units), by the spool's dyes.
 Spectrum dyed(const Spool& spool);

@@ -1,4 +1,4 @@
-// Sensitivities of cameras from a file of the shape of samples/cameras.json.
+// Sensitivities of cameras from a file of the shape of samples/cameras.json, and reflectances from lines of 81 values.
 #pragma once
 
 #include <fstream>
@@ -33,6 +33,20 @@ inline std::vector<Camera> cameras_from(const char* path) {
         cameras.push_back(camera);
     }
     return cameras;
+}
+
+// Lines that are not of 81 values are left out.
+inline std::vector<Spectrum> reflectances_from(const char* path) {
+    std::ifstream file(path);
+    std::vector<Spectrum> out;
+    for (std::string line; std::getline(file, line);) {
+        std::istringstream values(line);
+        Spectrum s;
+        std::size_t i = 0;
+        while (i < spectrum_size && values >> s[i]) ++i;
+        if (i == spectrum_size) out.push_back(s);
+    }
+    return out;
 }
 
 }  // namespace simulated

@@ -1,12 +1,14 @@
 // How well the camera fit reads threads: a table over lights and ways of fitting, on invented inks, dyes and
 // cameras (tests/support/simulated_card.hpp), or on the cameras of a file of measured sensitivities.
 //
-//   fit_accuracy [SENSITIVITIES.json] [--cameras N] [--seed N]
+//   fit_accuracy [SENSITIVITIES.json] [--cameras N] [--seed N] [--threads REFLECTANCES.txt]
 //
-// The file: {"cameras": {NAME: {"R": [81 values, 380 to 780 nm by 5 nm], "G": [...], "B": [...]}}}.
+// The first file: {"cameras": {NAME: {"R": [81 values, 380 to 780 nm by 5 nm], "G": [...], "B": [...]}}}. The second: a line for each
+// thread, 81 values of 0 to 1, measured ones for instance. The spectral way gets a prior that was learnt from the other cameras.
 #include <chrono>
 #include <cstdio>
 
+#include "../support/learn_prior.hpp"
 #include "../support/simulated_card.hpp"
 #include "cameras_from.hpp"
 #include "colour/difference.hpp"
@@ -106,17 +108,33 @@ struct Tally {
     }
 };
 
+// Of the other cameras, for each.
+std::vector<CameraLightPrior> priors_without(const std::vector<Camera>& cameras) {
+    const std::vector<LibraryLight> lights = learn::library(learn::daylight_components());
+    std::vector<CameraLightPrior> out;
+    for (std::size_t left_out = 0; left_out < cameras.size(); ++left_out) {
+        std::vector<ChannelCurves> others;
+        for (std::size_t k = 0; k < cameras.size(); ++k)
+            if (k != left_out) others.push_back(cameras[k].sensitivity);
+        out.push_back(learn::prior(others, lights, 6));
+    }
+    return out;
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
     std::vector<Camera> cameras;
     std::size_t count = 10;
     std::uint64_t seed = 5;
+    std::vector<Spectrum> spectra;
     for (int i = 1; i < argc; ++i) {
         if (std::string(argv[i]) == "--cameras" && i + 1 < argc)
             count = std::min<std::size_t>(std::strtoul(argv[++i], nullptr, 10), 1000);
         else if (std::string(argv[i]) == "--seed" && i + 1 < argc)
             seed = std::strtoull(argv[++i], nullptr, 10);
+        else if (std::string(argv[i]) == "--threads" && i + 1 < argc)
+            spectra = reflectances_from(argv[++i]);
         else
             cameras = cameras_from(argv[i]);
     }
@@ -124,23 +142,26 @@ int main(int argc, char** argv) {
         Random random(2024);
         for (std::size_t i = 0; i < count; ++i) cameras.push_back(invented_camera(random));
     }
-    const std::vector<Spectrum> spectra = threads(seed, 240);
+    if (spectra.empty()) spectra = threads(seed, 240);
+    const std::vector<CameraLightPrior> priors = priors_without(cameras);
     std::printf("CIEDE2000 of threads, median and 95th percentile, %zu cameras, %zu threads\n",
                 cameras.size(), spectra.size());
 
     struct Way {
         const char* name;
-        bool encoded, nuisance;
+        bool encoded, nuisance, spectral;
         std::optional<ColourModel> model;
     };
-    const std::array<Way, 7> ways{
-        {{"linear, even, 3x3", false, false, ColourModel::matrix},
-         {"linear, even, root-polynomial", false, false, ColourModel::root_polynomial},
-         {"linear, even, chosen", false, false, {}},
-         {"linear, uneven, veil, 3x3", false, true, ColourModel::matrix},
-         {"linear, uneven, veil, chosen", false, true, {}},
-         {"encoded, even, chosen", true, false, {}},
-         {"encoded, uneven, veil, chosen", true, true, {}}}};
+    const std::array<Way, 9> ways{
+        {{"linear, even, 3x3", false, false, false, ColourModel::matrix},
+         {"linear, even, root-polynomial", false, false, false, ColourModel::root_polynomial},
+         {"linear, even, chosen", false, false, false, {}},
+         {"linear, even, spectral", false, false, true, {}},
+         {"linear, uneven, veil, 3x3", false, true, false, ColourModel::matrix},
+         {"linear, uneven, veil, chosen", false, true, false, {}},
+         {"linear, uneven, veil, spectral", false, true, true, {}},
+         {"encoded, even, chosen", true, false, false, {}},
+         {"encoded, uneven, veil, chosen", true, true, false, {}}}};
     constexpr std::array lights{Illuminant::D50, Illuminant::D65, Illuminant::LED_B3,
                                 Illuminant::F2,  Illuminant::F11, Illuminant::A};
     for (const Way& way : ways) {
@@ -172,6 +193,7 @@ int main(int argc, char** argv) {
                 options.linear = !way.encoded;
                 options.trust = Trust::measured;
                 options.model = way.model;
+                if (way.spectral) options.prior = &priors[k];
                 tally.add(photo, options, spectra);
                 all.add(photo, options, spectra);
                 if (light == Illuminant::D50 || light == Illuminant::D65 || light == Illuminant::LED_B3)

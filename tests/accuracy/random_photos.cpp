@@ -16,6 +16,13 @@
 namespace bindhue::accuracy {
 namespace {
 
+// What the renderer is told of every photo.
+std::vector<std::string> common_words(const RandomOptions& options, const fs::path& cameras) {
+    std::vector<std::string> words{"--card", (source() / "calibration/card.json").string(), "--cameras", cameras.string()};
+    if (!options.threads.empty()) words.insert(words.end(), {"--threads", options.threads});
+    return words;
+}
+
 // Draws a random scene, if it is not there yet, and gives its truth.
 json drawn(const RandomOptions& options, const std::string& seed, const fs::path& base,
            const std::string& kind, const std::string& lights, const std::string& shot,
@@ -23,12 +30,9 @@ json drawn(const RandomOptions& options, const std::string& seed, const fs::path
     const fs::path truth_path = base.string() + ".truth.json";
     if (!fs::exists(truth_path)) {
         const Desk desk;
-        std::vector<std::string> words{options.render, "random",
-                                       seed,           base.string(),
-                                       "--kind",       kind,
-                                       "--lights",     lights,
-                                       "--card",       (source() / "calibration/card.json").string(),
-                                       "--cameras",    cameras.string()};
+        std::vector<std::string> words{options.render, "random", seed, base.string(), "--kind", kind, "--lights", lights};
+        const std::vector<std::string> common = common_words(options, cameras);
+        words.insert(words.end(), common.begin(), common.end());
         if (!shot.empty()) words.insert(words.end(), {"--shot", shot});
         const Ran ran = run(words, desk.path);
         if (ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
@@ -42,7 +46,7 @@ json drawn_changed(const RandomOptions& options, const std::string& seed, const 
     if (!fs::exists(base.string() + ".truth.json")) {
         const Desk desk;
         const fs::path plain = desk.path / "plain";
-        const std::vector<std::string> common{"--card", (source() / "calibration/card.json").string(), "--cameras", options.cameras};
+        const std::vector<std::string> common = common_words(options, options.cameras);
         std::vector<std::string> words{options.render, "random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--shot", shot, "--size", "128x88"};
         words.insert(words.end(), common.begin(), common.end());
         if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
@@ -177,7 +181,15 @@ std::vector<Outcome> read_two_lights(const RandomOptions& options, const fs::pat
     return out;
 }
 
-Difference read_differences(const RandomOptions& options, const fs::path& folder, Faults& faults) {
+// Of the second photo of a bench whose lamps stay where they are: only the camera is held anew, over the same card and bench.
+void keep_the_bench(json& second, const json& first) {
+    json camera = first.at("camera");
+    for (const char* pose : {"distance_mm", "centre_mm", "tilt_deg", "roll_deg", "exposure"}) camera[pose] = second.at("camera").at(pose);
+    second["camera"] = camera;
+    for (const char* stays : {"lights", "bench", "bench_depth_mm", "output"}) second[stays] = first.at(stays);
+}
+
+Difference read_differences(const RandomOptions& options, bool lamps_stay, const fs::path& folder, Faults& faults) {
     std::vector<Difference> parts(options.count);
     const std::vector<fs::path> cameras = cameras_apart(options.cameras, folder);
     const char* lights[] = {"D50", "D65", "LED-B3"};
@@ -186,9 +198,17 @@ Difference read_differences(const RandomOptions& options, const fs::path& folder
         const fs::path base = folder / ("difference-" + seed);
         std::vector<Outcome> both;
         for (std::size_t k = 0; k < 2; ++k) {
-            const fs::path shot = base.string() + (k == 0 ? "a" : "b");
-            const json truth = drawn(options, seed, shot, "linear", lights[i % std::size(lights)],
-                                     std::to_string(2 * i + k + 1), cameras[i % cameras.size()]);
+            const fs::path shot = base.string() + (k == 0 ? "a" : lamps_stay ? "c" : "b");
+            const std::string number = std::to_string(2 * i + k + 1);
+            json truth;
+            if (k == 1 && lamps_stay) {
+                RandomOptions same_camera = options;
+                same_camera.cameras = cameras[i % cameras.size()].string();
+                truth = drawn_changed(same_camera, seed, shot, "linear", number,
+                                      [&](json& scene) { keep_the_bench(scene, json::parse(text_of(base.string() + "a.scene.json"))); });
+            } else {
+                truth = drawn(options, seed, shot, "linear", lights[i % std::size(lights)], number, cameras[i % cameras.size()]);
+            }
             both.push_back(read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth,
                                 shot.filename().string()));
         }

@@ -20,7 +20,8 @@ inline constexpr Kind kinds[] = {{"linear, fair", "linear", "fair", "0.8 / 2.1",
 
 struct RandomOptions {
     std::string tool = BINDHUE_BINARY, render = RENDER_BINARY,
-                cameras = (source() / "samples/cameras.json").string(), folder, only;
+                cameras = (source() / "samples/cameras.json").string(), folder, only,
+                threads;  // a file of reflectances for the renderer: then wraps are of such thread
     std::size_t count = 0, seed = 71'000, jobs = 2;
     bool bands = false, pairs = false, by_nuisance = false;
 };
@@ -32,7 +33,7 @@ std::vector<Outcome> read_random(const RandomOptions& options, const Kind& kind,
 void print_by_nuisance(const std::vector<Outcome>& outcomes, const fs::path& folder);
 
 inline constexpr const char* two_lights = "two lights, linear";
-inline constexpr const char* difference = "difference, linear";
+inline constexpr const char *difference = "difference, linear", *steady_difference = "difference, lamps stay";
 inline constexpr const char* nasty = "nasty, phone";
 
 // Random rods with something on them that others lack: linear and phone photos in turn, under a fair light.
@@ -49,8 +50,9 @@ struct Difference {
     std::vector<double> delta_e;
 };
 
-// How far two readings of the same bands are apart, by the same camera and card, under the same light.
-Difference read_differences(const RandomOptions& options, const fs::path& folder, Faults& faults);
+// How far two readings of the same bands are apart, by the same camera and card, under the same kind of light: with lamps, bench and
+// lens drawn anew, or with all of them as they were and only the camera held otherwise.
+Difference read_differences(const RandomOptions& options, bool lamps_stay, const fs::path& folder, Faults& faults);
 
 struct Nasty {
     std::size_t photos = 0, refused_rightly = 0, refused_otherwise = 0, read_within = 0, read_beyond = 0;
