@@ -159,24 +159,21 @@ const std::vector<Spool>& demo_spools() {
 
 namespace {
 
-std::vector<Spool>& hung() {
-    static std::vector<Spool> spools;
-    return spools;
-}
+std::vector<Spool> hung;
 
 }  // namespace
 
 void hang_measured(const std::vector<Spectrum>& dry) {
     constexpr std::array materials{Material::nylon, Material::ncp_nylon, Material::polyester, Material::silk};
     for (const Spectrum& s : dry) {
-        const Material material = materials[hung().size() % materials.size()];
+        const Material material = materials[hung.size() % materials.size()];
         const bool silk = material == Material::silk;
-        const std::string code = "M-" + std::to_string(hung().size() + 1);
-        hung().push_back({code, code, material, silk ? "00" : "A", silk ? 0.11 : 0.15, lab_d50(s), s});
+        const std::string code = "M-" + std::to_string(hung.size() + 1);
+        hung.push_back({code, code, material, silk ? "00" : "A", silk ? 0.11 : 0.15, lab_d50(s), s});
     }
 }
 
-const std::vector<Spool>& measured_spools() { return hung(); }
+const std::vector<Spool>& measured_spools() { return hung; }
 
 const Spool& spool_coded(const std::string& code) {
     for (const auto* rack : {&demo_spools(), &measured_spools()})

@@ -137,6 +137,12 @@ int main(int argc, char** argv) {
             spectra = reflectances_from(argv[++i]);
         else
             cameras = cameras_from(argv[i]);
+        // Or invented ones would be taken in their place, and their figures for those of the file.
+        const std::string what = argv[i - 1];
+        if (what == "--threads" ? spectra.empty() : what != "--cameras" && what != "--seed" && cameras.empty()) {
+            std::fprintf(stderr, "%s: nothing could be read from it\n", argv[i]);
+            return 3;
+        }
     }
     if (cameras.empty()) {
         Random random(2024);

@@ -16,11 +16,13 @@
 namespace bindhue::accuracy {
 namespace {
 
-// What the renderer is told of every photo.
-std::vector<std::string> common_words(const RandomOptions& options, const fs::path& cameras) {
-    std::vector<std::string> words{"--card", (source() / "calibration/card.json").string(), "--cameras", cameras.string()};
+// Runs the renderer, told also what it is told of every photo.
+void draw(const RandomOptions& options, const fs::path& cameras, std::vector<std::string> words) {
+    words.insert(words.begin(), options.render);
+    words.insert(words.end(), {"--card", (source() / "calibration/card.json").string(), "--cameras", cameras.string()});
     if (!options.threads.empty()) words.insert(words.end(), {"--threads", options.threads});
-    return words;
+    const Desk desk;
+    if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
 }
 
 // Draws a random scene, if it is not there yet, and gives its truth.
@@ -29,34 +31,25 @@ json drawn(const RandomOptions& options, const std::string& seed, const fs::path
            const fs::path& cameras) {
     const fs::path truth_path = base.string() + ".truth.json";
     if (!fs::exists(truth_path)) {
-        const Desk desk;
-        std::vector<std::string> words{options.render, "random", seed, base.string(), "--kind", kind, "--lights", lights};
-        const std::vector<std::string> common = common_words(options, cameras);
-        words.insert(words.end(), common.begin(), common.end());
+        std::vector<std::string> words{"random", seed, base.string(), "--kind", kind, "--lights", lights};
         if (!shot.empty()) words.insert(words.end(), {"--shot", shot});
-        const Ran ran = run(words, desk.path);
-        if (ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
+        draw(options, cameras, words);
     }
     return json::parse(text_of(truth_path));
 }
 
 // The same of a scene that was changed before it was drawn, under a fair light.
 json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind, const std::string& shot,
-                   const std::function<void(json&)>& change) {
+                   const fs::path& cameras, const std::function<void(json&)>& change) {
     if (!fs::exists(base.string() + ".truth.json")) {
         const Desk desk;
         const fs::path plain = desk.path / "plain";
-        const std::vector<std::string> common = common_words(options, options.cameras);
-        std::vector<std::string> words{options.render, "random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--shot", shot, "--size", "128x88"};
-        words.insert(words.end(), common.begin(), common.end());
-        if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
+        draw(options, cameras, {"random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--shot", shot, "--size", "128x88"});
         json scene = json::parse(text_of(plain.string() + ".scene.json"));
         change(scene);
         const fs::path changed = base.string() + ".scene.json";
         std::ofstream(changed) << scene.dump(1);
-        words = {options.render, "scene", changed.string(), base.string()};
-        words.insert(words.end(), common.begin(), common.end());
-        if (const Ran ran = run(words, desk.path); ran.exit_code != 0) throw std::runtime_error("render: " + ran.err);
+        draw(options, cameras, {"scene", changed.string(), base.string()});
     }
     return json::parse(text_of(base.string() + ".truth.json"));
 }
@@ -202,9 +195,7 @@ Difference read_differences(const RandomOptions& options, bool lamps_stay, const
             const std::string number = std::to_string(2 * i + k + 1);
             json truth;
             if (k == 1 && lamps_stay) {
-                RandomOptions same_camera = options;
-                same_camera.cameras = cameras[i % cameras.size()].string();
-                truth = drawn_changed(same_camera, seed, shot, "linear", number,
+                truth = drawn_changed(options, seed, shot, "linear", number, cameras[i % cameras.size()],
                                       [&](json& scene) { keep_the_bench(scene, json::parse(text_of(base.string() + "a.scene.json"))); });
             } else {
                 truth = drawn(options, seed, shot, "linear", lights[i % std::size(lights)], number, cameras[i % cameras.size()]);
@@ -281,7 +272,7 @@ std::vector<Outcome> read_changed(const RandomOptions& options, const std::strin
         std::replace(name.begin(), name.end(), ' ', '-');
         const auto photograph = [&](const std::string& photo, const std::string& shot) {
             std::mt19937_64 dice(number);
-            return drawn_changed(options, std::to_string(number), folder / photo, i % 2 == 0 ? "linear" : "phone", shot, [&](json& scene) {
+            return drawn_changed(options, std::to_string(number), folder / photo, i % 2 == 0 ? "linear" : "phone", shot, options.cameras, [&](json& scene) {
                 if (film) {
                     wind_metallic(scene, dice);
                 } else if (what == two_coloured) {
@@ -395,7 +386,7 @@ Nasty read_nasty(const RandomOptions& options, const fs::path& folder, Faults& f
         const std::string seed = std::to_string(options.seed + first_seed + i);
         const Trouble& trouble = troubles[i % std::size(troubles)];
         const fs::path base = folder / ("nasty-" + seed);
-        const json truth = drawn_changed(options, seed, base, "phone", seed, trouble.spoil);
+        const json truth = drawn_changed(options, seed, base, "phone", seed, options.cameras, trouble.spoil);
         const Outcome o =
             read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth, trouble.name);
         Result& result = results[i];
