@@ -313,10 +313,13 @@ std::vector<detail::SpectralPatch> with_spectra(std::span<const PatchSample> sam
             p.light = fit.field.at(*s.place);
         }
         p.response = fit.undo(s.rgb, s.place);
+        const Vector3 linear = fit.tone.to_linear(s.rgb), slope = fit.tone.slope(s.rgb);
         for (std::size_t c = 0; c < 3; ++c) {
             p.response[c] *= gain[c];
-            p.standard_error[c] = s.standard_error[c] * gain[c] / p.light[c];
+            p.standard_error[c] = s.standard_error[c] * slope[c] * gain[c] / p.light[c];
             p.known[c] = ends[c] == End::none;
+            p.tone[c] = detail::tone_bells(s.rgb[c]);
+            for (double& v : p.tone[c]) v *= linear[c] * gain[c] / p.light[c];
         }
         out.push_back(std::move(p));
     };
@@ -339,6 +342,22 @@ std::vector<detail::SpectralPatch> with_spectra(std::span<const PatchSample> sam
     return out;
 }
 
+double of_bells(const detail::ToneBells& amounts, const detail::ToneBells& bells) {
+    double sum = 0;
+    for (std::size_t k = 0; k < bells.size(); ++k) sum += amounts[k] * bells[k];
+    return sum;
+}
+
+ToneCurve without(ToneCurve tone, const std::array<detail::ToneBells, 3>& left_over) {
+    for (std::size_t c = 0; c < 3; ++c)
+        for (std::size_t k = 0; k < ToneCurve::knots; ++k) {
+            const double encoded = static_cast<double>(k) / static_cast<double>(ToneCurve::knots - 1);
+            tone.linear[c][k] *= 1 - of_bells(left_over[c], detail::tone_bells(encoded));
+            if (k > 0) tone.linear[c][k] = std::max(tone.linear[c][k], tone.linear[c][k - 1]);
+        }
+    return tone;
+}
+
 LightEstimate light_of(const detail::CameraEstimate& camera, const detail::ThreadMap& threads,
                        const CameraLightPrior& prior) {
     const LibraryLight& best = prior.lights[camera.lights().front().light];
@@ -356,20 +375,21 @@ LightEstimate light_of(const detail::CameraEstimate& camera, const detail::Threa
 // replaced by the spectral way's.
 std::optional<CameraFit> spectral_fit(const CameraFit& ordinary, std::span<const PatchSample> samples,
                                       const JointData& data, const CameraLightPrior& prior,
-                                      std::vector<Lab<D50>>& held_out) {
+                                      std::vector<Lab<D50>>& held_out, bool linear) {
     const Vector3 gain = grey_gain(samples, data, ordinary);
     if (!(std::min({gain[0], gain[1], gain[2]}) > 0)) return {};
     std::size_t guessed = 0;
     std::vector<detail::SpectralPatch> patches = with_spectra(samples, data, ordinary, gain, guessed);
     if (patches.size() < fewest_for_spectral) return {};
-    detail::CameraEstimate camera(patches, gain, prior);
+    detail::CameraEstimate camera(patches, gain, prior, linear ? detail::Channels::of_the_camera : detail::Channels::mixed);
     if (!camera.sound()) return {};
     const bool by_guess =
         static_cast<double>(guessed) > (1 - few_spectra) * static_cast<double>(patches.size());
     if (camera.noise() > (by_guess ? most_noise_guessed : most_noise)) return {};
 
-    // Glare and field that the estimate found beyond what the ordinary fit had undone.
+    // Tone, glare and field that the estimate found beyond what the ordinary fit had undone.
     CameraFit fit = ordinary;
+    fit.tone = without(fit.tone, camera.tone());
     for (std::size_t c = 0; c < 3; ++c) {
         fit.flare[c] += camera.glare()[c] / gain[c];
         for (std::size_t k = 0; k < LightField::quadratic_terms; ++k)
@@ -380,7 +400,7 @@ std::optional<CameraFit> spectral_fit(const CameraFit& ordinary, std::span<const
             double light = 1;
             for (std::size_t k = 0; p.place && k < p.place->size(); ++k)
                 light += camera.field()[c][k] * (*p.place)[k];
-            v[c] = (v[c] - camera.glare()[c] / p.light[c]) / light;
+            v[c] = (v[c] - of_bells(camera.tone()[c], p.tone[c]) - camera.glare()[c] / p.light[c]) / light;
         }
         return v;
     };
@@ -410,6 +430,7 @@ std::optional<CameraFit> spectral_fit(const CameraFit& ordinary, std::span<const
         return {};
     held_out = threads.held_out();
     fit.light = light_of(camera, threads, prior);
+    if (!linear) fit.light->name = fit.light->kind;
     fit.spectral = std::make_shared<const detail::SpectralFit>(
         detail::SpectralFit{gain, std::move(camera), std::move(threads)});
     return fit;
@@ -496,14 +517,20 @@ CovarianceParts CameraFit::covariance_parts(const CameraRgb& linear,
         for (std::size_t k = 0; k < slopes.size(); ++k)
             for (std::size_t c = 0; c < 3; ++c) by_response(row, c) += map[row][k] * slopes[k][c];
     const Matrix3 jacobian = by_colour * by_response;
-    Matrix3 of_response = covariance_of_mean;
+    Matrix3 of_response = jacobian * covariance_of_mean * transpose(jacobian);
     const std::array<bool, 3> at_end = at_end_of_scale(linear);
-    for (std::size_t c = 0; c < 3; ++c)
-        if (at_end[c]) of_response(c, c) += beyond[c] * beyond[c];
+    for (std::size_t c = 0; c < 3; ++c) {
+        if (!at_end[c]) continue;
+        // Below zero roots are gone, so that only the straight terms tell what lies there; near zero their slope has no end.
+        const bool low = linear.vector()[c] <= darkest[c];
+        Vector3 slope;
+        for (std::size_t row = 0; row < 3; ++row) slope[row] = low ? map[row][c] : by_response(row, c);
+        of_response = of_response + (beyond[c] * beyond[c]) * outer(by_colour * slope);
+    }
     const auto [of_fit, of_card] = fit_and_card(to_lab(colour));
     const Matrix3 of_field =
         outer(by_colour * Vector3{shading * colour.X, shading * colour.Y, shading * colour.Z});
-    return {jacobian * of_response * transpose(jacobian), of_fit, of_card, of_field};
+    return {of_response, of_fit, of_card, of_field};
 }
 
 Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_mean) const {
@@ -630,9 +657,9 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
         }
     }
     joint->export_to(fit, frame);
-    if (options.prior && options.linear && !options.model && options.trust != Trust::nominal) {
+    if (options.prior && !options.model && options.trust != Trust::nominal) {
         if (const Status status = validate(*options.prior); !status) return status.error();
-        if (std::optional<CameraFit> spectral = spectral_fit(fit, samples, data, *options.prior, held_out))
+        if (std::optional<CameraFit> spectral = spectral_fit(fit, samples, data, *options.prior, held_out, options.linear))
             fit = std::move(*spectral);
     }
     set_ends(fit, samples, options);

@@ -3,8 +3,10 @@
 //
 // Private to libcolour. The curves sensitivity x light have a Gaussian prior for each light of a library (colour/camera_light.hpp);
 // the patches' responses condition it by one linear solve a light, with a constant glare and a low field left over as further
-// unknowns; lights weigh by their evidence. Cameras drawn from that posterior look at virtual threads (colour/virtual_threads.hpp);
-// what they see gives the map to XYZ, and its error.
+// unknowns; lights weigh by their evidence. The channels of an encoded photo are mixtures of the camera's, by a matrix of its maker's
+// that nobody tells: under each light the mixture that fits the patches best is taken, what it is off by joins the unknowns, and so does
+// what the ordinary fit left of the tone curve. Cameras drawn from that posterior look at virtual threads
+// (colour/virtual_threads.hpp); what they see gives the map to XYZ, and its error.
 #pragma once
 
 #include <Eigen/Dense>
@@ -15,11 +17,21 @@
 
 namespace bindhue::detail {
 
+enum class Channels {
+    of_the_camera,  // a linear file
+    mixed,          // an encoded photo
+};
+
+// What the ordinary fit left of a tone curve: bells over the encoded scale, each a share of the linear value.
+using ToneBells = std::array<double, 8>;
+ToneBells tone_bells(double encoded);  // their squares sum to one
+
 struct SpectralPatch {
     Spectrum reflectance;
     Vector3 response{};  // flare and field undone, brought near reflectance by the gain
     Vector3 light{1, 1, 1};
     Vector3 standard_error{};  // of the response; zero if not known
+    std::array<ToneBells, 3> tone{};  // what each bell adds to the response; only looked at in mixed channels
     std::array<bool, 3> known{true, true, true};
     std::optional<LightField::Terms> place;
     XYZ<D50> colour;                 // the reference
@@ -40,7 +52,7 @@ struct LightShare {
 class CameraEstimate {
   public:
     // `gain`: what brought the file's linear responses near reflectance.
-    CameraEstimate(const std::vector<SpectralPatch>& patches, const Vector3& gain, const CameraLightPrior& prior);
+    CameraEstimate(const std::vector<SpectralPatch>& patches, const Vector3& gain, const CameraLightPrior& prior, Channels channels);
 
     bool sound() const { return sound_; }
     const std::vector<LightShare>& lights() const { return shares_; }  // greatest first, at most three
@@ -48,6 +60,7 @@ class CameraEstimate {
     const std::vector<DrawnCamera>& drawn() const { return drawn_; }
     Vector3 glare() const { return glare_; }
     const std::array<LightField::Terms, 3>& field() const { return field_; }
+    const std::array<ToneBells, 3>& tone() const { return tone_; }
 
     // Response of each patch, forecast from the patches without it and its twins; in the units of SpectralPatch::response.
     const std::vector<Vector3>& held_out() const { return held_out_; }
@@ -59,6 +72,7 @@ class CameraEstimate {
     std::vector<DrawnCamera> drawn_;
     Vector3 glare_{};
     std::array<LightField::Terms, 3> field_{};
+    std::array<ToneBells, 3> tone_{};
     std::vector<Vector3> held_out_;
 };
 

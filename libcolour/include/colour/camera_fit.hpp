@@ -12,7 +12,8 @@
 // prior (colour/camera_light.hpp), with a constant glare and a low field left over as further unknowns, and learns the map, a
 // root-polynomial of degree 3, from invented threads (colour/virtual_threads.hpp) as cameras drawn from that estimate see them. It is
 // taken if it forecasts the responses of patches left out better than the ordinary map forecasts their colours, and if what it leaves
-// looks like noise: wrong spectra look otherwise. Measured over ten measured cameras, each left out of the prior, and six lights
+// looks like noise: wrong spectra look otherwise. An encoded photo has been through a matrix of the maker's besides, which is estimated
+// with the camera, as is what the ordinary fit left of the tone curve. Measured over ten measured cameras, each left out of the prior, and six lights
 // (tests/accuracy/fit_accuracy.cpp; a simulation): see the table of tests/accuracy/README.md.
 #pragma once
 
@@ -78,7 +79,7 @@ struct FitOptions {
     Trust trust = Trust::nominal;
     std::optional<ColourModel>
         model;  // force one; by default 3x3 if encoded, else the smaller held-out error
-    // For the spectral way, which is tried on linear photos of cards that are not nominal. Null: the ordinary one only. Needed only
+    // For the spectral way, which is tried with cards that are not nominal. Null: the ordinary one only. Needed only
     // during the call.
     const CameraLightPrior* prior = nullptr;
     ReadingContext context;
@@ -101,7 +102,9 @@ enum class LightGrade { good, fair, poor };  // median CIEDE2000 below 1, below 
 std::string_view name(LightGrade grade);
 
 struct LightEstimate {
-    std::string kind, name;  // of the library's light with the most evidence: "daylight", "daylight, 5000 K"
+    // Of the library's light with the most evidence: "daylight", "daylight, 5000 K". A maker's matrix hides the finer name: of an
+    // encoded photo there is the kind alone.
+    std::string kind, name;
     double share = 0;        // of the evidence that lights of this kind have, 0..1
     LightGrade grade = LightGrade::poor;
     double forecast_median = 0, forecast_p95 = 0;  // CIEDE2000 of virtual threads, fit and metamerism together
