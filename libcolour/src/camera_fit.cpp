@@ -342,17 +342,11 @@ std::vector<detail::SpectralPatch> with_spectra(std::span<const PatchSample> sam
     return out;
 }
 
-double of_bells(const detail::ToneBells& amounts, const detail::ToneBells& bells) {
-    double sum = 0;
-    for (std::size_t k = 0; k < bells.size(); ++k) sum += amounts[k] * bells[k];
-    return sum;
-}
-
 ToneCurve without(ToneCurve tone, const std::array<detail::ToneBells, 3>& left_over) {
     for (std::size_t c = 0; c < 3; ++c)
         for (std::size_t k = 0; k < ToneCurve::knots; ++k) {
             const double encoded = static_cast<double>(k) / static_cast<double>(ToneCurve::knots - 1);
-            tone.linear[c][k] *= 1 - of_bells(left_over[c], detail::tone_bells(encoded));
+            tone.linear[c][k] *= 1 - detail::of_bells(left_over[c], detail::tone_bells(encoded));
             if (k > 0) tone.linear[c][k] = std::max(tone.linear[c][k], tone.linear[c][k - 1]);
         }
     return tone;
@@ -400,7 +394,7 @@ std::optional<CameraFit> spectral_fit(const CameraFit& ordinary, std::span<const
             double light = 1;
             for (std::size_t k = 0; p.place && k < p.place->size(); ++k)
                 light += camera.field()[c][k] * (*p.place)[k];
-            v[c] = (v[c] - of_bells(camera.tone()[c], p.tone[c]) - camera.glare()[c] / p.light[c]) / light;
+            v[c] = (v[c] - detail::of_bells(camera.tone()[c], p.tone[c]) - camera.glare()[c] / p.light[c]) / light;
         }
         return v;
     };
@@ -410,7 +404,7 @@ std::optional<CameraFit> spectral_fit(const CameraFit& ordinary, std::span<const
         patches[i].response = corrected(patches[i], patches[i].response);
     }
     patches.resize(data.patches.size());  // the traps have done their part
-    detail::ThreadMap threads(camera, patches, ColourModel::root_polynomial_3);
+    detail::ThreadMap threads(camera, patches, fit.tone, gain, ColourModel::root_polynomial_3);
     fit.model = ColourModel::root_polynomial_3;
     const detail::MapTerms unit = detail::expand(fit.model, gain);
     for (std::size_t row = 0; row < 3; ++row)

@@ -154,6 +154,12 @@ struct Problem {
 
 }  // namespace
 
+double of_bells(const ToneBells& amounts, const ToneBells& bells) {
+    double sum = 0;
+    for (std::size_t k = 0; k < bells.size(); ++k) sum += amounts[k] * bells[k];
+    return sum;
+}
+
 ToneBells tone_bells(double encoded) {
     ToneBells out{};
     constexpr double spacing = 1.0 / (std::tuple_size_v<ToneBells> - 1);
@@ -276,6 +282,12 @@ CameraEstimate::CameraEstimate(const std::vector<SpectralPatch>& patches, const 
     for (const LightShare& s : shares_) sum += s.share;
     for (LightShare& s : shares_) s.share /= sum;
 
+    const auto tone_of = [&](const VectorXd& of_shared, Index c) {
+        ToneBells out{};
+        for (Index k = 0; k < bell_count; ++k)
+            out[at(k)] = tone_width * of_shared(tone_at + k) + tone_width_apart * of_shared(tone_at + (1 + c) * bell_count + k);
+        return out;
+    };
     Normal normal;
     VectorXd shared_mean = VectorXd::Zero(extra);
     held_out_.assign(patches.size(), Vector3{});
@@ -301,6 +313,7 @@ CameraEstimate::CameraEstimate(const std::vector<SpectralPatch>& patches, const 
             for (Index c = 0; c < 3; ++c) {
                 camera.curves.row(c) = (p.curves.mean[at(c)] + p.curves.loading[at(c)] * z.head(columns)).transpose();
                 camera.glare(c) = glare_width * z(columns + c);
+                camera.tone[at(c)] = tone_of(z.tail(extra), c);
             }
             drawn_.push_back(std::move(camera));
         }
@@ -333,19 +346,22 @@ CameraEstimate::CameraEstimate(const std::vector<SpectralPatch>& patches, const 
         glare_[at(c)] = glare_width * shared_mean(c);
         for (Index k = 0; k < field_terms; ++k)
             field_[at(c)][at(k)] = (k < 2 ? field_width : field_width_curved) * shared_mean(3 + c * field_terms + k);
-        for (Index k = 0; k < bell_count; ++k)
-            tone_[at(c)][at(k)] =
-                tone_width * shared_mean(tone_at + k) + tone_width_apart * shared_mean(tone_at + (1 + c) * bell_count + k);
+        tone_[at(c)] = tone_of(shared_mean, c);
     }
     for (LightShare& s : shares_) s.light = problems[s.light].light;
     sound_ = !drawn_.empty();
     for (DrawnCamera& camera : drawn_) {
-        for (Index c = 0; c < 3; ++c) camera.glare(c) -= glare_[at(c)];
+        for (Index c = 0; c < 3; ++c) {
+            camera.glare(c) -= glare_[at(c)];
+            for (std::size_t k = 0; k < tone_[at(c)].size(); ++k) camera.tone[at(c)][k] -= tone_[at(c)][k];
+        }
         sound_ = sound_ && camera.curves.allFinite() && camera.glare.allFinite();
     }
 }
 
-ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPatch>& card, ColourModel model) : model_(model) {
+ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPatch>& card, const ToneCurve& tone, const Vector3& gain,
+                     ColourModel model)
+    : model_(model) {
     const std::vector<VirtualThread>& threads = virtual_threads();
     const auto count = static_cast<Index>(threads.size()), cards = static_cast<Index>(card.size());
     const auto drawn = static_cast<Index>(camera.drawn().size());
@@ -356,12 +372,19 @@ ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPat
             for (Index k = 0; k < bands; ++k) out(k, t) = threads[at(t)].reflectance[at(k)];
         return out;
     }();
-    // Each drawn camera sees each thread.
+    // Each drawn camera sees each thread. Where on the tone curve that is, the first says for all: they hardly differ.
+    std::vector<std::array<ToneBells, 3>> bells_of(threads.size());
     MatrixXd features(count * drawn + cards, terms);
     for (Index d = 0; d < drawn; ++d) {
         const DrawnCamera& one = camera.drawn()[at(d)];
-        const MatrixXd seen = (one.curves * reflectances).colwise() + one.glare;
+        MatrixXd seen = (one.curves * reflectances).colwise() + one.glare;
+        if (d == 0)
+            for (Index t = 0; t < count; ++t) {
+                const Vector3 encoded = tone.to_encoded({seen(0, t) / gain[0], seen(1, t) / gain[1], seen(2, t) / gain[2]});
+                for (std::size_t c = 0; c < 3; ++c) bells_of[at(t)][c] = tone_bells(encoded[c]);
+            }
         for (Index t = 0; t < count; ++t) {
+            for (Index c = 0; c < 3; ++c) seen(c, t) *= 1 + of_bells(one.tone[at(c)], bells_of[at(t)][at(c)]);
             const auto row = expand(model, {seen(0, t), seen(1, t), seen(2, t)});
             for (Index k = 0; k < terms; ++k) features(d * count + t, k) = row[at(k)];
         }

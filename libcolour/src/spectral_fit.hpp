@@ -25,6 +25,7 @@ enum class Channels {
 // What the ordinary fit left of a tone curve: bells over the encoded scale, each a share of the linear value.
 using ToneBells = std::array<double, 8>;
 ToneBells tone_bells(double encoded);  // their squares sum to one
+double of_bells(const ToneBells& amounts, const ToneBells& bells);
 
 struct SpectralPatch {
     Spectrum reflectance;
@@ -42,6 +43,7 @@ struct SpectralPatch {
 struct DrawnCamera {
     Eigen::Matrix<double, 3, Eigen::Dynamic> curves;  // 3 x 81: response = curves * reflectance
     Eigen::Vector3d glare;                            // beyond the mean glare
+    std::array<ToneBells, 3> tone{};                  // beyond the mean tone
 };
 
 struct LightShare {
@@ -79,7 +81,9 @@ class CameraEstimate {
 // The map from response to XYZ that reads virtual threads best, seen by the drawn cameras; the card's patches join.
 class ThreadMap {
   public:
-    ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPatch>& card, ColourModel model);
+    // `tone`, `gain`: from the file's numbers to the estimate's responses.
+    ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPatch>& card, const ToneCurve& tone, const Vector3& gain,
+              ColourModel model);
 
     const std::array<std::array<double, most_map_terms>, 3>& map() const { return map_; }
     // Each patch of the card by the map without it and its twins; the camera was estimated with them.

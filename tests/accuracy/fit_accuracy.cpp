@@ -158,8 +158,15 @@ int main(int argc, char** argv) {
         bool encoded, nuisance, spectral;
         std::optional<ColourModel> model;
     };
-    const std::array<Way, 4> ways{
-        {{"encoded, even, chosen", true, false, false, {}},
+    const std::array<Way, 11> ways{
+        {{"linear, even, 3x3", false, false, false, ColourModel::matrix},
+         {"linear, even, root-polynomial", false, false, false, ColourModel::root_polynomial},
+         {"linear, even, chosen", false, false, false, {}},
+         {"linear, even, spectral", false, false, true, {}},
+         {"linear, uneven, veil, 3x3", false, true, false, ColourModel::matrix},
+         {"linear, uneven, veil, chosen", false, true, false, {}},
+         {"linear, uneven, veil, spectral", false, true, true, {}},
+         {"encoded, even, chosen", true, false, false, {}},
          {"encoded, even, spectral", true, false, true, {}},
          {"encoded, uneven, veil, chosen", true, true, false, {}},
          {"encoded, uneven, veil, spectral", true, true, true, {}}}};

@@ -16,11 +16,10 @@ using namespace bindhue::accuracy;
 
 namespace {
 
-// Bounds of each sample photo: the largest CIEDE2000 of any of its bands. No band may be missed or invented. They
-// are floors a little under what is measured (README.md), not aims.
+// Bounds of each sample photo: the largest CIEDE2000 of any of its bands. No band may be missed or invented. They are what 95 % of bands are wanted within
+// (linear 2.1, phone 3.0), but for cane.jpg, whose dark wraps mirror a bright room.
 const std::map<std::string, double> sample_bounds{
-    {"noon", 4.5}, {"door", 5}, {"cane", 7}, {"dusk", 4}, {"navy", 4},
-    {"shelf", 5}, {"shelf-later", 5}, {"test-dry", 5}, {"test-finished", 5}};
+    {"noon", 2.1}, {"door", 3}, {"cane", 5}, {"dusk", 3}, {"navy", 2.1}, {"shelf", 3}, {"shelf-later", 3}, {"test-dry", 3}, {"test-finished", 3}};
 
 // What the refusal of a sample photo must say.
 const std::map<std::string, std::string> sample_refusals{{"burnt", "blown out"},
