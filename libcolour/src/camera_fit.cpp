@@ -52,6 +52,7 @@ constexpr double trust_nominal = 1.5, trust_assigned = 0.5, trust_measured = 0.1
 constexpr double shading = 0.01;      // relative: light at the wrap against the field's forecast
 constexpr double kernel_width = 25;   // Lab distance over which held-out errors are alike
 constexpr double kernel_share = 0.3;  // weight of all patches together beside the near ones
+constexpr double least_light = 0.01;  // of X, Y or Z, what a channel that ends at black may still take off
 constexpr double hull_reach = 20;     // Lab distance to the nearest patch beyond which the error grows
 
 Error bad_value(const std::string& what, const std::string& where, const std::string& mend) {
@@ -515,11 +516,20 @@ CovarianceParts CameraFit::covariance_parts(const CameraRgb& linear,
     const std::array<bool, 3> at_end = at_end_of_scale(linear);
     for (std::size_t c = 0; c < 3; ++c) {
         if (!at_end[c]) continue;
-        // Below zero roots are gone, so that only the straight terms tell what lies there; near zero their slope has no end.
-        const bool low = linear.vector()[c] <= darkest[c];
-        Vector3 slope;
-        for (std::size_t row = 0; row < 3; ++row) slope[row] = low ? map[row][c] : by_response(row, c);
-        of_response = of_response + (beyond[c] * beyond[c]) * outer(by_colour * slope);
+        Vector3 way;
+        if (linear.vector()[c] <= darkest[c]) {
+            // Below zero roots are gone: the straight terms alone tell what lies there, as far as there is light left.
+            double reach = 1;
+            for (std::size_t row = 0; row < 3; ++row) {
+                way[row] = -beyond[c] * map[row][c];
+                const double left = std::max(colour.vector()[row], least_light);
+                if (way[row] < 0) reach = std::min(reach, left / -way[row]);
+            }
+            for (double& v : way) v *= reach;
+        } else {
+            for (std::size_t row = 0; row < 3; ++row) way[row] = beyond[c] * by_response(row, c);
+        }
+        of_response = of_response + outer(by_colour * way);
     }
     const auto [of_fit, of_card] = fit_and_card(to_lab(colour));
     const Matrix3 of_field =
