@@ -339,9 +339,6 @@ void tell_spread(BandReading& band, const std::optional<Spread>& spread) {
                                 " mm: a coat that soaked in unevenly, or thread that varies; look at it, and read a clean region of it");
 }
 
-// Less than nothing comes back from no film: its steps were misjudged, and what glitters is noise or texture.
-bool sends_light_back(const XYZ<D50>& colour) { return std::min({colour.X, colour.Y, colour.Z}) > 0; }
-
 }  // namespace
 
 Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
@@ -372,9 +369,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
             const bool thread = std::ranges::find(bare, i) == bare.end() && colours_of(two_coloured, segments[i]) == nullptr;
             if (thread && glitters(skin, segments[i], sight.white, facing)) known.metallic.push_back(i);
         }
-        std::vector<BodyColour> bodies = body_colours(skin, segments, fit, facing, camera, known);
-        const auto no_film = [&](std::size_t i) { return bodies[i].looks && !sends_light_back(fit.to_xyz(bodies[i].looks->flop)); };
-        return std::erase_if(known.metallic, no_film) > 0 ? body_colours(skin, segments, fit, facing, camera, known) : bodies;
+        return body_colours(skin, segments, fit, facing, camera, known);
     };
     std::vector<BodyColour> bodies = bodies_of({});
     while (!options.edges_mm && join_one(segments, bodies, fit)) bodies = bodies_of({});

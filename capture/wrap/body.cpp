@@ -387,6 +387,12 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     for (const std::size_t i : known.metallic) {
         const auto looks = looks_round(skin.theta, i, pairs, metallic, colours, shading, white, coat_entry, facing_theta);
         if (!looks) continue;
+        // Less than nothing comes back from no film: the steps were misjudged, and what glittered was noise or texture.
+        if (const XYZ<D50> flop = fit.to_xyz(looks->flop); std::min({flop.X, flop.Y, flop.Z}) <= 0) {
+            KnownSegments matt = known;
+            std::erase(matt.metallic, i);
+            return body_colours(skin, segments, fit, facing_theta, camera, matt);
+        }
         const Vector3 face = looks->face.vector(), flop = looks->flop.vector();
         Vector3 middle, half;
         for (std::size_t k = 0; k < 3; ++k) {

@@ -56,7 +56,9 @@ CameraShade camera_shade(const Rod& rod, const CardPose& pose, double blur_px);
 // What is known of some segments, by their places in the list.
 struct KnownSegments {
     std::vector<std::size_t> alike;     // have one body colour (the bare blank)
-    std::vector<std::size_t> metallic;  // are metallic thread: neither shading nor mirrored light is told by their steps, unless there are no others
+    // Are metallic thread: neither shading nor mirrored light is told by their steps, unless there are no others. One whose darker look would send back less than
+    // nothing is taken for plain thread after all.
+    std::vector<std::size_t> metallic;
 };
 
 // One answer a segment, in order; not finite where a segment is out of the picture.

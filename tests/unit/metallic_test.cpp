@@ -91,6 +91,17 @@ TEST_CASE("film's looks near the mirror angle and away from it are told, and do 
     }
 }
 
+TEST_CASE("what would send back less than nothing away from the lamps is no film, and is read as plain thread") {
+    const CameraShade resolved{14, 100, 0.2, 0.0};
+    const std::vector<Segment> bands{first, middle, last};
+    const Skin skin = rod_with(gold, 0.002, [](double, double, double theta) { return 1 - 2.6 * std::abs(theta); });
+    const auto bodies = body_colours(skin, bands, plain_fit(), 0.0, resolved, {{}, {1}}), matt = body_colours(skin, bands, plain_fit(), 0.0, resolved);
+    for (std::size_t i = 0; i < bands.size(); ++i) {
+        CHECK_FALSE(bodies[i].looks);
+        CHECK(bodies[i].linear.vector() == matt[i].linear.vector());
+    }
+}
+
 TEST_CASE("film between film only has no matt band to compare with") {
     const CameraShade resolved{14, 100, 0.2, 0.0};
     const auto bodies = body_colours(rod_with(gold, 0.002, film), {first, middle, last}, plain_fit(), 0.0, resolved, {{}, {0, 1, 2}});
