@@ -388,7 +388,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         const auto looks = looks_round(skin.theta, i, pairs, metallic, colours, shading, white, coat_entry, facing_theta);
         if (!looks) continue;
         // Less than nothing comes back from no film: the steps were misjudged, and what glittered was noise or texture.
-        if (const XYZ<D50> flop = fit.to_xyz(looks->flop); std::min({flop.X, flop.Y, flop.Z}) <= 0) {
+        if (const XYZ<D50> least = fit.to_xyz(looks->flop); std::min({least.X, least.Y, least.Z}) <= 0) {
             KnownSegments matt = known;
             std::erase(matt.metallic, i);
             return body_colours(skin, segments, fit, facing_theta, camera, matt);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <span>
 
 #include "camera_fit_joint.hpp"
 #include "colour/difference.hpp"
@@ -38,16 +39,25 @@ constexpr std::size_t neighbours = 40;
 
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
-// Overlapping bells along the wavelength whose squares sum to one: a smooth random curve of unit variance.
+// Overlapping bells, one at each whole number from 0, as they stand at `place`; their squares sum to one.
+void bells_at(double place, std::span<double> out) {
+    double squares = 0;
+    for (std::size_t k = 0; k < out.size(); ++k) {
+        const double x = (place - static_cast<double>(k)) / 0.85;
+        out[k] = std::exp(-0.5 * x * x);
+        squares += out[k] * out[k];
+    }
+    for (double& v : out) v /= std::sqrt(squares);
+}
+
+// The same along the wavelength, a row for each: a smooth random curve of unit variance.
 MatrixXd bells(double spacing_nm) {
-    const int count = static_cast<int>(std::ceil(400 / spacing_nm)) + 1;
-    MatrixXd out(bands, count);
-    for (int i = 0; i < bands; ++i)
-        for (int k = 0; k < count; ++k) {
-            const double x = (5.0 * i - spacing_nm * k) / (0.85 * spacing_nm);
-            out(i, k) = std::exp(-0.5 * x * x);
-        }
-    for (int i = 0; i < bands; ++i) out.row(i) /= out.row(i).norm();
+    std::vector<double> row(static_cast<std::size_t>(std::ceil(400 / spacing_nm)) + 1);
+    MatrixXd out(bands, static_cast<Index>(row.size()));
+    for (int i = 0; i < bands; ++i) {
+        bells_at(5.0 * i / spacing_nm, row);
+        out.row(i) = Eigen::Map<const Eigen::RowVectorXd>(row.data(), out.cols());
+    }
     return out;
 }
 
@@ -162,19 +172,13 @@ double of_bells(const ToneBells& amounts, const ToneBells& bells) {
 
 ToneBells tone_bells(double encoded) {
     ToneBells out{};
-    constexpr double spacing = 1.0 / (std::tuple_size_v<ToneBells> - 1);
-    double squares = 0;
-    for (std::size_t k = 0; k < out.size(); ++k) {
-        const double x = (encoded - spacing * static_cast<double>(k)) / (0.85 * spacing);
-        out[k] = std::exp(-0.5 * x * x);
-        squares += out[k] * out[k];
-    }
-    for (double& v : out) v /= std::sqrt(squares);
+    bells_at(encoded * static_cast<double>(out.size() - 1), out);
     return out;
 }
 
 CameraEstimate::CameraEstimate(const std::vector<SpectralPatch>& patches, const Vector3& gain, const CameraLightPrior& prior,
-                               Channels channels) {
+                               Channels channels)
+    : channels_(channels) {
     const bool mixed = channels == Channels::mixed;
     // The darkest that a file tells is alike in all channels, before the weak ones are brought up.
     const double least_gain = std::min({gain[0], gain[1], gain[2]});
@@ -373,18 +377,21 @@ ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPat
         return out;
     }();
     // Each drawn camera sees each thread. Where on the tone curve that is, the first says for all: they hardly differ.
-    std::vector<std::array<ToneBells, 3>> bells_of(threads.size());
+    const auto sees = [&](const DrawnCamera& one) -> MatrixXd { return (one.curves * reflectances).colwise() + one.glare; };
+    std::vector<std::array<ToneBells, 3>> bells_of;
+    if (camera.channels() == Channels::mixed) {
+        const MatrixXd seen = sees(camera.drawn().front());
+        for (Index t = 0; t < count; ++t) {
+            const Vector3 encoded = tone.to_encoded({seen(0, t) / gain[0], seen(1, t) / gain[1], seen(2, t) / gain[2]});
+            bells_of.push_back({tone_bells(encoded[0]), tone_bells(encoded[1]), tone_bells(encoded[2])});
+        }
+    }
     MatrixXd features(count * drawn + cards, terms);
     for (Index d = 0; d < drawn; ++d) {
         const DrawnCamera& one = camera.drawn()[at(d)];
-        MatrixXd seen = (one.curves * reflectances).colwise() + one.glare;
-        if (d == 0)
-            for (Index t = 0; t < count; ++t) {
-                const Vector3 encoded = tone.to_encoded({seen(0, t) / gain[0], seen(1, t) / gain[1], seen(2, t) / gain[2]});
-                for (std::size_t c = 0; c < 3; ++c) bells_of[at(t)][c] = tone_bells(encoded[c]);
-            }
+        MatrixXd seen = sees(one);
         for (Index t = 0; t < count; ++t) {
-            for (Index c = 0; c < 3; ++c) seen(c, t) *= 1 + of_bells(one.tone[at(c)], bells_of[at(t)][at(c)]);
+            for (Index c = 0; c < 3 && !bells_of.empty(); ++c) seen(c, t) *= 1 + of_bells(one.tone[at(c)], bells_of[at(t)][at(c)]);
             const auto row = expand(model, {seen(0, t), seen(1, t), seen(2, t)});
             for (Index k = 0; k < terms; ++k) features(d * count + t, k) = row[at(k)];
         }

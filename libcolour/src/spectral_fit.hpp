@@ -56,6 +56,7 @@ class CameraEstimate {
     // `gain`: what brought the file's linear responses near reflectance.
     CameraEstimate(const std::vector<SpectralPatch>& patches, const Vector3& gain, const CameraLightPrior& prior, Channels channels);
 
+    Channels channels() const { return channels_; }
     bool sound() const { return sound_; }
     const std::vector<LightShare>& lights() const { return shares_; }  // greatest first, at most three
     double noise() const { return scale_; }  // of the responses, in units of what a good photo has
@@ -68,6 +69,7 @@ class CameraEstimate {
     const std::vector<Vector3>& held_out() const { return held_out_; }
 
   private:
+    Channels channels_;
     bool sound_ = false;
     double scale_ = 1;
     std::vector<LightShare> shares_;
