@@ -171,7 +171,7 @@ struct MatchCommand {
         std::vector<std::string> head{"",          "spool",    "",
                                       "name",      "material", "size",
                                       "schedule",  "ground",   "tests",
-                                      "finished L* a* b*",     "CIEDE2000", "95 %",
+                                      "finished L* a* b*",     "CIEDE2000", "expected", "95 %",
                                       "pass",      "leans"};
         for (const Illuminant light : in) head.push_back("in " + std::string(name(light)));
         if (in.size() > 1) head.push_back("worst in");
@@ -190,6 +190,7 @@ struct MatchCommand {
                 found.grounds[c.ground].label,
                 rests_on(c.coat_tests),
                 in_words(c.predicted.lab),
+                number("%.1f", c.delta_e_at_best),
                 number("%.1f", c.delta_e),
                 number("%.1f", c.interval_low) + " to " + number("%.1f", c.interval_high),
                 number("%.0f %%", 100 * c.pass_chance),
@@ -202,6 +203,8 @@ struct MatchCommand {
             table.add(row);
         }
         std::cout << table.text() << '\n';
+        std::puts("CIEDE2000: between the two colours as they are best guessed, nearest first; expected: as it will be in the mean, since "
+                  "neither is sure.");
         std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n",
                     wish.tolerance);
         const auto tested = [](const Candidate& c) { return c.coat_tests > 0; };

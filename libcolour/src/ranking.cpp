@@ -2,16 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <queue>
 #include <tuple>
 
 namespace bindhue {
 namespace {
-
-// No candidate's expected difference was ever found below this bound from the difference of the means (the
-// difference is nearly convex; only its compression at high chroma bends it the other way). The margin is
-// wide: at the worst a weak candidate is weighed in vain.
-double least_expected(double at_best) { return 0.8 * at_best - 0.5; }
 
 struct Prepared {
     Surface dry;
@@ -22,7 +16,7 @@ struct Row {
     std::size_t spool, ground;
     Schedule schedule;
     Lab<D50> look;
-    double at_best;
+    double delta_e_at_best;
 };
 
 Error bad(std::string what, std::string where, std::string mend) {
@@ -53,11 +47,14 @@ Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const
     out.coat_tests = options.coat_model.tests(spool.material, row.schedule);
     out.same_kind = prepared.same_kind;
     out.steps = coats(row.schedule) + ground.extra_steps;
+    out.leans = lean(target.lab, row.look);
+    out.notes = notes_on(spool, prepared.dry);
 
     // What coating leaves of the error that the spool's reading shares with the target's is not known; of a
     // dry wrap nearly all is left.
     if (prepared.same_kind && row.schedule == Schedule::none) out.predicted.shared = covariance.shared;
     const DifferenceDistribution difference(target, out.predicted);
+    out.delta_e_at_best = row.delta_e_at_best;
     out.delta_e = difference.expected();
     out.interval_low = difference.quantile(0.025);
     out.interval_high = difference.quantile(0.975);
@@ -104,34 +101,16 @@ Result<std::vector<Candidate>> rank(const Reading& target, const Palette& palett
                     palette[s].material, schedule, palette[s].size_mm, prepared[s].dry, ground_surfaces[g], palette[s].opacity);
                 rows.push_back({s, g, schedule, look, ciede2000(target.lab, look)});
             }
-    std::stable_sort(rows.begin(), rows.end(),
-                     [](const Row& x, const Row& y) { return x.at_best < y.at_best; });
-
-    // The full distribution only for those that can still be among the best.
-    std::vector<Candidate> out;
-    std::priority_queue<double>
-        best;  // the expected differences of the best so far, the worst of them on top
-    for (const Row& row : rows) {
-        if (options.top == 0) break;
-        constexpr double tie = 0.01;
-        if (best.size() == options.top && least_expected(row.at_best) > best.top() + tie) break;
-        out.push_back(weigh(row, target, palette[row.spool], prepared[row.spool], grounds[row.ground],
-                            ground_surfaces[row.ground], options));
-        best.push(out.back().delta_e);
-        if (best.size() > options.top) best.pop();
-    }
-
-    const auto order = [&](const Candidate& c) {
-        return std::tuple(std::llround(100 * c.delta_e), c.steps, std::string_view(palette[c.spool].code),
-                          c.schedule, c.ground);
+    const auto order = [&](const Row& row) {
+        return std::tuple(std::llround(100 * row.delta_e_at_best), coats(row.schedule) + grounds[row.ground].extra_steps,
+                          std::string_view(palette[row.spool].code), row.schedule, row.ground);
     };
-    std::sort(out.begin(), out.end(),
-              [&](const Candidate& x, const Candidate& y) { return order(x) < order(y); });
-    if (out.size() > options.top) out.resize(options.top);
-    for (Candidate& c : out) {
-        c.leans = lean(target.lab, c.predicted.lab);
-        c.notes = notes_on(palette[c.spool], prepared[c.spool].dry);
-    }
+    const auto listed = rows.begin() + static_cast<std::ptrdiff_t>(std::min(options.top, rows.size()));
+    std::partial_sort(rows.begin(), listed, rows.end(), [&](const Row& x, const Row& y) { return order(x) < order(y); });
+
+    std::vector<Candidate> out;
+    for (const Row& row : std::span(rows.begin(), listed))
+        out.push_back(weigh(row, target, palette[row.spool], prepared[row.spool], grounds[row.ground], ground_surfaces[row.ground], options));
     return out;
 }
 

@@ -150,7 +150,8 @@ class Page(unittest.TestCase):
         self.assertEqual(len(picks), 8)
         for pick, candidate in zip(picks, matches["candidates"]):
             self.assertIn(candidate["spool"], pick)
-            self.assertIn(f"{candidate['delta_e']:.1f}", pick)
+            self.assertIn(f"{candidate['delta_e_at_best']:.1f} CIEDE2000", pick)
+            self.assertIn(f"expected {candidate['delta_e']:.1f}", pick)
             self.assertIn(candidate["leans"], pick)
             self.assertIn("no coat test" if candidate["coat_tests"] == 0 else f"by {candidate['coat_tests']} coat test", pick)
         # The photo is there, with card, opening and bands drawn where they are.
@@ -231,7 +232,8 @@ class Page(unittest.TestCase):
         self.assertIn("lets 0.75 of the light", b.text("#target"))
         for pick, candidate in zip(self.picked(), told["candidates"]):
             self.assertIn(candidate["spool"], pick)
-            self.assertIn(f"{candidate['delta_e']:.1f}", pick)
+            self.assertIn(f"{candidate['delta_e_at_best']:.1f} CIEDE2000", pick)
+            self.assertIn(f"expected {candidate['delta_e']:.1f}", pick)
             self.assertIn(", ".join(f"{l['light']}: {l['delta_e']:.1f}" for l in candidate["lights"]), pick)
         # Sheet and job say that it is not the colour as it looks now.
         b.run("document.getElementById('put').click()")

@@ -208,7 +208,10 @@ TEST_CASE("match --json has the fields that others rely on, best first") {
     CHECK(match.at("format") == "bindhue-match");
     CHECK(match.at("version") == 1);
     REQUIRE(match.at("candidates").size() == 7);
+    double before = 0;
     for (const json& c : match["candidates"]) {
+        CHECK(c.at("delta_e_at_best").get<double>() >= before - 0.01);
+        before = c["delta_e_at_best"].get<double>();
         for (const char* field : {"spool", "schedule", "ground", "leans"}) CHECK(c.at(field).is_string());
         CHECK((c.at("schedule") == "finish" || c.at("schedule") == "preserver+finish"));
         is_numbers(c.at("predicted_lab"), 3);

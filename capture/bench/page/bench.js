@@ -253,7 +253,7 @@ function drawPicks() {
         html("small", {}, `${scheduleWords(c)} over ${c.ground}`),
         html("small", {}, `${c.coats === 0 ? "no coats" : c.coats === 1 ? "one coat" : `${c.coats} coats`}${c.steps > c.coats ? " and an underwrap" : ""}`),
         html("small", {}, c.coat_tests === 0 ? "no coat test of this kind yet" : `by ${c.coat_tests} coat ${c.coat_tests === 1 ? "test" : "tests"} of this shop`)),
-      html("span", { class: "how-near" }, html("b", {}, one(c.delta_e)), " CIEDE2000", html("small", {}, `95 %: ${low} to ${high}`), interval(c, tolerance, most),
+      html("span", { class: "how-near" }, html("b", {}, one(c.delta_e_at_best)), " CIEDE2000", html("small", {}, `expected ${one(c.delta_e)}, 95 %: ${low} to ${high}`), interval(c, tolerance, most),
         html("small", {}, `${chance(c.pass_chance)} chance to be within ${one(tolerance)}`), ...inLights(c)),
       html("span", { class: "leans" }, c.leans ? `leans ${c.leans}` : "leans no way that shows", html("small", {}, `${c.screen.words}, ${inWords(c.predicted_lab)}`),
         ...beyond, ...c.notes.map((note) => html("small", {}, note)))));

@@ -31,7 +31,8 @@ struct Candidate {
     Schedule schedule = Schedule::none;
     std::size_t ground = 0;                      // index into the grounds
     Reading predicted;                           // the finished look
-    double delta_e = 0;                          // expected CIEDE2000 from the target
+    double delta_e_at_best = 0;                  // CIEDE2000 between the best estimates of target and look
+    double delta_e = 0;                          // expected CIEDE2000: how unsure both are adds to it
     double interval_low = 0, interval_high = 0;  // 95 %
     double pass_chance = 0;
     std::string leans;               // which way the candidate leans from the target, in words
@@ -41,7 +42,8 @@ struct Candidate {
     std::vector<std::string> notes;  // for instance: metallic changes with angle
 };
 
-// Best first by expected CIEDE2000; those alike to 0.01 are ties, ordered by fewer steps, then by code.
+// Best first by the CIEDE2000 between best estimates; those alike to 0.01 are ties, ordered by fewer steps, then by code. Not by the
+// expected one: a look that is less sure is not for that a worse guess, and the right spool came first less often by it.
 // Metallic and colours that no plain surface has (fluorescent) are ranked but noted. A dry spool against a
 // dry wrap of its own camera, card and light is judged by what the two readings do not share. Errors: bad_value (an invalid palette, target, ground or tolerance; `where` names it),
 // too_few (no spool, ground or schedule).
