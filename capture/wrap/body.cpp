@@ -15,6 +15,11 @@ constexpr double degree = 0.017453292519943295;
 constexpr double body_reach =
     16 * degree;  // from facing the camera: where the least mirrored place is looked for
 constexpr double lone_reach = 10 * degree;  // the same where the shading is only assumed
+// Where a streak covers all of that, as the darker places beside it show, it is looked for farther out by steps of this. The two numbers were chosen on rendered
+// photos (seeds 1700000 to 1730035): below them, other angles mirror other things, and the shading is not known better.
+constexpr double farther = 6 * degree;
+bool covered(double darkest, double darkest_round) { return darkest > 1.4 * darkest_round + 0.01; }
+constexpr double farther_shading_error = 0.1;  // relative, of S out there
 constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
 // What the camera's own side still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
 // black plastic, under a third of the light, since that side is turned from the lights and sees the card and the bench. The third was chosen with the
@@ -68,6 +73,16 @@ std::vector<bool> beside_streak(const Profile& p, const Vector3& white, double r
     return out;
 }
 
+// The least that a body of that response sends back of any part of the light, as a share of white. A phone takes what one channel has in common with others off
+// it, so that a vivid thread may leave nothing in one: there X, Y and Z tell, which no surface lacks.
+double least_sent_back(const Vector3& response, const CameraFit& fit, const Vector3& white) {
+    if (std::isfinite(fit.darkest[0])) {
+        const XYZ<D50> colour = fit.to_xyz(CameraRgb::from(response));
+        return std::min({colour.X / D50::X, colour.Y / D50::Y, colour.Z / D50::Z});
+    }
+    return std::min({response[0] / white[0], response[1] / white[1], response[2] / white[2]});
+}
+
 // The least mirrored place of a band: I / S there, averaged over all places that are nearly as dark.
 struct Darkest {
     Vector3 value{};      // of b + excess
@@ -75,13 +90,14 @@ struct Darkest {
     double surround = 0;  // how much brighter most places round about are, a share of white
     double shaded = 0;    // share of it that lies in the camera's shade
     bool seen = false;
+    bool beside_streak = false;  // farther from facing the camera than was asked for
 };
 
-Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& shading, const Vector3& white,
+Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& shading, const CameraFit& fit, const Vector3& white,
                       double facing_theta, double within, const CameraShade& camera) {
     struct Cell {
         Vector3 value{};
-        double level = 0;
+        double level = 0, off = 0;  // off: radians from facing the camera
         int stretch = 0;
         bool shaded = false, spoilt = false;
     };
@@ -103,7 +119,8 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
             cell.stretch = a * stretches / along;
             double n = 0, away = 0, turned = 0;
             for (std::size_t i = r; i < r + rows_per_cell; ++i) {
-                if (std::abs(skin.theta[i] - facing_theta) > within || !std::isfinite(p.mean[i][0])) continue;
+                const double off = std::abs(skin.theta[i] - facing_theta);
+                if ((off > within && std::max(off, std::abs(skin.theta[i])) > shading_reach) || !std::isfinite(p.mean[i][0])) continue;
                 for (std::size_t k = 0; k < 3; ++k)
                     cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
                 away += std::abs(skin.theta[i]);
@@ -116,30 +133,47 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
                 cell.value[k] /= n;
                 cell.level += cell.value[k] / white[k] / 3;
             }
+            // Beside a streak sharpening leaves less than nothing.
+            cell.spoilt = cell.spoilt || least_sent_back(cell.value, fit, white) < 0;
             // Away from the card's normal S is less sure, which matters to a light band; a dark one may go further to pass a streak.
+            cell.off = std::abs(turned / n);
             cell.shaded =
-                std::abs(s_mm - camera.s_mm) <= camera.reach_mm && std::abs(turned / n) <= camera.reach_theta;
+                std::abs(s_mm - camera.s_mm) <= camera.reach_mm && cell.off <= camera.reach_theta;
             const double far = away / n / (30 * degree);
             cell.level *= 1 + 0.15 * far * far;
             cells.push_back(cell);
         }
     }
-    // On a thin rod nothing else may be left.
-    if (!std::all_of(cells.begin(), cells.end(), [](const Cell& c) { return c.spoilt; }))
-        std::erase_if(cells, [](const Cell& c) { return c.spoilt; });
+    // The camera's shade may cover a small part of a long band.
+    const auto darkest_of = [&](const std::vector<Cell>& some) {
+        double least = std::numeric_limits<double>::infinity();
+        for (int part = 0; part < stretches; ++part) {
+            std::vector<double> own;
+            for (const Cell& c : some)
+                if (c.stretch == part) own.push_back(c.level);
+            if (!own.empty()) least = std::min(least, quantile(own, 0.05));
+        }
+        return least;
+    };
+    std::vector<Cell> round;
+    const auto keep_within = [&](double reach) {
+        cells.clear();
+        for (const Cell& c : round)
+            if (c.off <= reach) cells.push_back(c);
+        // On a thin rod nothing else may be left.
+        if (!std::all_of(cells.begin(), cells.end(), [](const Cell& c) { return c.spoilt; }))
+            std::erase_if(cells, [](const Cell& c) { return c.spoilt; });
+        return !cells.empty();
+    };
+    round.swap(cells);
     Darkest out;
+    keep_within(shading_reach + farther);
+    const double darkest_round = darkest_of(cells);
+    for (double reach = within; (!keep_within(reach) || covered(darkest_of(cells), darkest_round)) && reach < shading_reach; reach += farther) out.beside_streak = true;
     if (cells.empty()) return out;
+    const double darkest = darkest_of(cells);
     std::vector<double> levels;
     for (const Cell& c : cells) levels.push_back(c.level);
-    // The camera's shade may cover a small part of a long band.
-    double darkest = std::numeric_limits<double>::infinity();
-    for (int part = 0; part < stretches; ++part) {
-        std::vector<double> own;
-        for (const Cell& c : cells)
-            if (c.stretch == part) own.push_back(c.level);
-        if (own.empty()) continue;
-        darkest = std::min(darkest, quantile(own, 0.05));
-    }
     out.surround = quantile(levels, 0.4) - darkest;
     // Mirrored light of half a percent of white does not matter to a light band, and S is not known to better than a percent: it
     // averages over more places, since the darkest of many is too dark.
@@ -183,21 +217,12 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     return out;
 }
 
-// How much of a place's light may be mirrored, as a share of white, so that a body is left. A phone takes what one channel has in common with
-// others off it, so that a vivid thread may leave nothing in one: there X, Y and Z tell, which no surface lacks.
+// How much of a place's light may be mirrored, as a share of white, so that a body is left.
 double most_excess(const Vector3& value, const CameraFit& fit, const Vector3& white) {
-    const bool mixed = std::isfinite(fit.darkest[0]);
     const auto leaves_body = [&](double excess) {
         Vector3 left;
         for (std::size_t k = 0; k < 3; ++k) left[k] = value[k] - (excess + dark_mirror) * white[k];
-        Vector3 share;
-        if (mixed) {
-            const XYZ<D50> colour = fit.to_xyz(CameraRgb::from(left));
-            share = {colour.X / D50::X, colour.Y / D50::Y, colour.Z / D50::Z};
-        } else {
-            for (std::size_t k = 0; k < 3; ++k) share[k] = left[k] / white[k];
-        }
-        return std::min({share[0], share[1], share[2]}) >= least_body;
+        return least_sent_back(left, fit, white) >= least_body;
     };
     if (!leaves_body(0)) return 0;
     double low = 0, high = std::max({value[0] / white[0], value[1] / white[1], value[2] / white[2]});
@@ -256,6 +281,8 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
         if (dark[static_cast<std::size_t>(i)].shaded > 0.1) {
             expected = unresolved * surrounds[static_cast<std::size_t>(i)];
             deviation = expected + least_excess;
+        } else if (dark[static_cast<std::size_t>(i)].beside_streak) {
+            deviation = room_mirror_error;  // sees another part of the room than the others
         } else {
             unshaded.push_back(i);
         }
@@ -332,7 +359,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     std::vector<Darkest> dark;
     for (const Segment& s : segments)
         dark.push_back(
-            darkest_place(skin, s, shading, white, facing_theta, lit.told ? body_reach : lone_reach, camera));
+            darkest_place(skin, s, shading, fit, white, facing_theta, lit.told ? body_reach : lone_reach, camera));
     for (std::size_t i = 1; i < known.alike.size(); ++i) {
         Pair same;
         same.before = known.alike[i - 1];
@@ -342,9 +369,10 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         pairs.push_back(same);
     }
     const Excesses excess = find_excesses(dark, pairs, fit, white, camera);
-    const double shade = std::hypot(lit.told ? shading_error : lone_shading_error, level_error);
+    const double shade_error = std::hypot(lit.told ? shading_error : lone_shading_error, level_error);
     const auto doubts_of = [&](std::size_t segment, const Vector3& colour) {
         const double mirrored = dark_mirror_error * dark_mirror_error + excess.variance[segment];
+        const double shade = std::hypot(shade_error, dark[segment].beside_streak ? farther_shading_error : 0.0);
         ResponseParts out;
         for (std::size_t a = 0; a < 3; ++a)
             for (std::size_t b = 0; b < 3; ++b) {
@@ -376,6 +404,8 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                     body.step_misfit = k == 0 ? misfit : std::min(body.step_misfit, misfit);
                     body.step_error = std::max(body.step_error, step.error / white[k]);
                 }
+        if (dark[i].beside_streak)
+            body.warnings.push_back("a streak lies where it faces the camera: the colour is taken beside it, and is less sure. Turn the rod's end, or move the lamp or the camera");
         if (!lit.told)
             body.warnings.push_back(
                 "only one colour on the rod: its gloss could not be told from its body colour by comparison");
