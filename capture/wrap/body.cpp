@@ -267,9 +267,17 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
     const double unresolved = std::min(shade.unresolved, 0.6);
     std::vector<double> most;
     for (const Darkest& d : dark) most.push_back(most_excess(d.value, fit, white));
-    Excesses out{std::vector<double>(dark.size(), 0.0), {}};
+    Excesses out{std::vector<double>(dark.size(), room_mirror), {}};
     double shading_off = 0;  // the last unknown
     for (int round = 0; round < 6; ++round) {
+        for (Gap& gap : gaps) {
+            double off = 0;
+            for (std::size_t k = 0; k < 3; ++k) {
+                const double left = gap.size[k] - (out.value[static_cast<std::size_t>(gap.after)] - out.value[static_cast<std::size_t>(gap.before)]) - gap.lever[k] * shading_off;
+                off += left * left / (gap.deviation[k] * gap.deviation[k]) / 3;
+            }
+            gap.weight = 1 / (1 + off / step_doubt);
+        }
         cv::Mat curvature = cv::Mat::zeros(n + 1, n + 1, CV_64F), slope = cv::Mat::zeros(n + 1, 1, CV_64F);
         for (const Gap& gap : gaps)
             for (std::size_t k = 0; k < 3; ++k) {
@@ -330,14 +338,6 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
         cv::invert(curvature, covariance, cv::DECOMP_SVD);
         out.variance.clear();
         for (int i = 0; i < n; ++i) out.variance.push_back(covariance.at<double>(i, i));
-        for (Gap& gap : gaps) {
-            double off = 0;
-            for (std::size_t k = 0; k < 3; ++k) {
-                const double left = gap.size[k] - (out.value[static_cast<std::size_t>(gap.after)] - out.value[static_cast<std::size_t>(gap.before)]) - gap.lever[k] * shading_off;
-                off += left * left / (gap.deviation[k] * gap.deviation[k]) / 3;
-            }
-            gap.weight = 1 / (1 + off / step_doubt);
-        }
     }
     return out;
 }
