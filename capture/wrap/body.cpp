@@ -1,8 +1,10 @@
 #include "wrap/body.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include <opencv2/core.hpp>
 
@@ -235,68 +237,61 @@ double most_excess(const Vector3& value, const CameraFit& fit, const Vector3& wh
     return low;
 }
 
-// Excess of each band's darkest place, as a share of white (what is mirrored has the lights' colours): least squares on the
-// steps between bands, whose shading may be wrong by one factor, each excess neither negative nor more than leaves a body some light. A
-// priori it is what blur brings in from round the camera's dark shape, or, where a band does not show that shape, a mirrored room.
-struct Excesses {
-    std::vector<double> value, variance;
+// What a step between two bands says of their excesses, by channel, as shares of white: seen - step = excess after - excess before.
+struct Gap {
+    int before, after;
+    Vector3 size, deviation;
+    Vector3 lever;  // by how much it is off if the shading is wrong by one
+
+    // What it counts for, if the excesses are these (Cauchy's loss).
+    double weight(const std::vector<double>& excess, double shading_off) const {
+        double off = 0;
+        for (std::size_t k = 0; k < 3; ++k) {
+            const double left = size[k] - (excess[static_cast<std::size_t>(after)] - excess[static_cast<std::size_t>(before)]) - lever[k] * shading_off;
+            off += left * left / (deviation[k] * deviation[k]) / 3;
+        }
+        return 1 / (1 + off / step_doubt);
+    }
 };
-Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>& pairs, const CameraFit& fit,
-                       const Vector3& white, const CameraShade& shade) {
-    const auto n = static_cast<int>(dark.size());
-    // (seen - step) / white = excess after - excess before, by channel
-    struct Gap {
-        int before, after;
-        Vector3 size, deviation, lever;
-        double weight = 1;
-    };
-    std::vector<Gap> gaps;
+
+std::vector<Gap> gaps_of(const std::vector<Pair>& pairs, const std::vector<Darkest>& dark, const Vector3& white) {
+    std::vector<Gap> out;
     for (const Pair& pair : pairs) {
         if (!pair.matt) continue;  // its step has no one size
         Gap gap{static_cast<int>(pair.before), static_cast<int>(pair.after), {}, {}, {}};
         for (std::size_t k = 0; k < 3; ++k) {
             const Contrast& step = pair.step[k];
-            gap.size[k] = (dark[pair.after].value[k] - dark[pair.before].value[k] - step.size) / white[k];
             const double level = std::max(dark[pair.after].value[k], dark[pair.before].value[k]) / white[k];
+            gap.size[k] = (dark[pair.after].value[k] - dark[pair.before].value[k] - step.size) / white[k];
             gap.deviation[k] = (step.error + step_error * std::abs(step.size)) / white[k] + 0.0004 +
                                drift_per_mm * pair.apart_mm + (pair.alike ? light_error * level : 0.0);
             gap.lever[k] = step.size / white[k];
         }
-        gaps.push_back(gap);
+        out.push_back(gap);
     }
-    const double unresolved = std::min(shade.unresolved, 0.6);
-    std::vector<double> most;
-    for (const Darkest& d : dark) most.push_back(most_excess(d.value, fit, white));
-    Excesses out{std::vector<double>(dark.size(), room_mirror), {}};
-    double shading_off = 0;  // the last unknown
-    for (int round = 0; round < 6; ++round) {
-        for (Gap& gap : gaps) {
-            double off = 0;
-            for (std::size_t k = 0; k < 3; ++k) {
-                const double left = gap.size[k] - (out.value[static_cast<std::size_t>(gap.after)] - out.value[static_cast<std::size_t>(gap.before)]) - gap.lever[k] * shading_off;
-                off += left * left / (gap.deviation[k] * gap.deviation[k]) / 3;
+    return out;
+}
+
+// Normal equations of the excesses; the last unknown is the shading's error.
+struct ExcessEquations {
+    explicit ExcessEquations(std::size_t bands)
+        : n(static_cast<int>(bands)), curvature(cv::Mat::zeros(n + 1, n + 1, CV_64F)), slope(cv::Mat::zeros(n + 1, 1, CV_64F)) {
+        curvature.at<double>(n, n) = 1 / (shading_error * shading_error);
+    }
+
+    void add(const Gap& gap, double weight) {
+        for (std::size_t k = 0; k < 3; ++k) {
+            const double w = weight / (gap.deviation[k] * gap.deviation[k]) / 2;  // the channels' errors are tied
+            const std::array<std::pair<int, double>, 3> row{{{gap.before, -1}, {gap.after, 1}, {n, gap.lever[k]}}};
+            for (const auto& [i, x] : row) {
+                slope.at<double>(i) += w * x * gap.size[k];
+                for (const auto& [j, y] : row) curvature.at<double>(i, j) += w * x * y;
             }
-            gap.weight = 1 / (1 + off / step_doubt);
         }
-        cv::Mat curvature = cv::Mat::zeros(n + 1, n + 1, CV_64F), slope = cv::Mat::zeros(n + 1, 1, CV_64F);
-        for (const Gap& gap : gaps)
-            for (std::size_t k = 0; k < 3; ++k) {
-                const double w = gap.weight / (gap.deviation[k] * gap.deviation[k]) / 2;  // the channels' errors are tied
-                const int a = gap.before, b = gap.after;
-                curvature.at<double>(a, a) += w;
-                curvature.at<double>(b, b) += w;
-                curvature.at<double>(a, b) -= w;
-                curvature.at<double>(b, a) -= w;
-                slope.at<double>(b) += w * gap.size[k];
-                slope.at<double>(a) -= w * gap.size[k];
-                curvature.at<double>(n, n) += w * gap.lever[k] * gap.lever[k];
-                curvature.at<double>(b, n) += w * gap.lever[k];
-                curvature.at<double>(n, b) += w * gap.lever[k];
-                curvature.at<double>(a, n) -= w * gap.lever[k];
-                curvature.at<double>(n, a) -= w * gap.lever[k];
-                slope.at<double>(n) += w * gap.lever[k] * gap.size[k];
-            }
-        curvature.at<double>(n, n) += 1 / (shading_error * shading_error);
+    }
+
+    // A priori an excess is what blur brings in from round the camera's dark shape, or, where a band does not show that shape, a mirrored room.
+    void add_prior(const std::vector<Darkest>& dark, double unresolved) {
         std::vector<int> unshaded;
         for (int i = 0; i < n; ++i) {
             const Darkest& d = dark[static_cast<std::size_t>(i)];
@@ -321,23 +316,51 @@ Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>
                 curvature.at<double>(i, j) -= tie;
                 slope.at<double>(i) -= tie * room_mirror;
             }
-        const auto settled = [&](int i) {  // where its row of the normal equations has it, the others as they are
+    }
+
+    // Each excess neither negative nor more than leaves a body some light.
+    void solve(std::vector<double>& excess, double& shading_off, const std::vector<double>& most) const {
+        const auto settled = [&](int i) {  // where its row has it, the others as they are
             double right = slope.at<double>(i) - (i < n ? curvature.at<double>(i, n) * shading_off : 0.0);
             for (int j = 0; j < n; ++j)
-                if (j != i) right -= curvature.at<double>(i, j) * out.value[static_cast<std::size_t>(j)];
+                if (j != i) right -= curvature.at<double>(i, j) * excess[static_cast<std::size_t>(j)];
             return right / curvature.at<double>(i, i);
         };
-        for (int step = 0; step < 500; ++step) {
+        for (int round = 0; round < 500; ++round) {
             shading_off = settled(n);
             for (int i = 0; i < n; ++i) {
                 const auto band = static_cast<std::size_t>(i);
-                out.value[band] = std::clamp(settled(i), 0.0, most[band]);
+                excess[band] = std::clamp(settled(i), 0.0, most[band]);
             }
         }
+    }
+
+    int n;
+    cv::Mat curvature, slope;
+};
+
+// Excess of each band's darkest place, as a share of white (what is mirrored has the lights' colours): least squares on the steps between bands, whose shading
+// may be wrong by one factor. Which steps count is judged from the room's own light on.
+struct Excesses {
+    std::vector<double> value, variance;
+};
+Excesses find_excesses(const std::vector<Darkest>& dark, const std::vector<Pair>& pairs, const CameraFit& fit,
+                       const Vector3& white, const CameraShade& shade) {
+    constexpr int rounds = 6;
+    const std::vector<Gap> gaps = gaps_of(pairs, dark, white);
+    std::vector<double> most;
+    for (const Darkest& d : dark) most.push_back(most_excess(d.value, fit, white));
+    Excesses out{std::vector<double>(dark.size(), room_mirror), {}};
+    double shading_off = 0;
+    for (int round = 0; round < rounds; ++round) {
+        ExcessEquations equations(dark.size());
+        for (const Gap& gap : gaps) equations.add(gap, gap.weight(out.value, shading_off));
+        equations.add_prior(dark, std::min(shade.unresolved, 0.6));
+        equations.solve(out.value, shading_off, most);
+        if (round + 1 < rounds) continue;
         cv::Mat covariance;
-        cv::invert(curvature, covariance, cv::DECOMP_SVD);
-        out.variance.clear();
-        for (int i = 0; i < n; ++i) out.variance.push_back(covariance.at<double>(i, i));
+        cv::invert(equations.curvature, covariance, cv::DECOMP_SVD);
+        for (int i = 0; i < equations.n; ++i) out.variance.push_back(covariance.at<double>(i, i));
     }
     return out;
 }
