@@ -163,15 +163,6 @@ struct Aged {
     std::map<std::string, int> refusals;
 };
 
-// Of what was read, the band that holds this place; 0: none.
-std::size_t band_at(const json& read, double mm) {
-    for (std::size_t k = 0; k < read.at("bands").size(); ++k) {
-        const double start = read.at("bands")[k].at("start_mm"), length = read.at("bands")[k].at("length_mm");
-        if (mm > start && mm < start + length) return k + 1;
-    }
-    return 0;
-}
-
 Aged read_aged(const std::string& kind, int first, int count, const fs::path& folder) {
     Aged out;
     for (int seed = first; seed < first + count; ++seed) {

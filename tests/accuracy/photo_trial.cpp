@@ -146,6 +146,14 @@ Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const
     return out;
 }
 
+std::size_t band_at(const json& read, double mm) {
+    for (std::size_t k = 0; k < read.at("bands").size(); ++k) {
+        const double start = read.at("bands")[k].at("start_mm"), length = read.at("bands")[k].at("length_mm");
+        if (mm > start && mm < start + length) return k + 1;
+    }
+    return 0;
+}
+
 double quantile(std::vector<double> values, double p) {
     if (values.empty()) return std::nan("");
     std::sort(values.begin(), values.end());

@@ -76,6 +76,9 @@ struct Outcome {
 Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const json& truth,
              const std::string& name, const fs::path& card = source() / "samples/card.json");
 
+// Of what `bindhue read --json` printed, the number of the band that holds this place; 0: none.
+std::size_t band_at(const json& read, double mm);
+
 double quantile(std::vector<double> values, double p);
 
 struct Summary {

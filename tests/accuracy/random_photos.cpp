@@ -38,22 +38,6 @@ json drawn(const RandomOptions& options, const std::string& seed, const fs::path
     return json::parse(text_of(truth_path));
 }
 
-// The same of a scene that was changed before it was drawn, under a fair light.
-json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind, const std::string& shot,
-                   const fs::path& cameras, const std::function<void(json&)>& change) {
-    if (!fs::exists(base.string() + ".truth.json")) {
-        const Desk desk;
-        const fs::path plain = desk.path / "plain";
-        draw(options, cameras, {"random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--shot", shot, "--size", "128x88"});
-        json scene = json::parse(text_of(plain.string() + ".scene.json"));
-        change(scene);
-        const fs::path changed = base.string() + ".scene.json";
-        std::ofstream(changed) << scene.dump(1);
-        draw(options, cameras, {"scene", changed.string(), base.string()});
-    }
-    return json::parse(text_of(base.string() + ".truth.json"));
-}
-
 // Each longer wrap is wound with thread twisted of its own spool's and another one's of the same material.
 void twist(json& scene, std::mt19937_64& dice) {
     static const json rack = json::parse(text_of(source() / "palettes/demo-shop/spools.json"));
@@ -92,19 +76,6 @@ constexpr Pair unlike_lights[] = {
     {{"D65", "A"}}, {{"D65", "F11"}}, {{"F11", "LED-B3"}}, {{"D50", "F2"}}, {{"LED-B3", "A"}}};
 constexpr std::size_t pair_seed = 40'000, difference_seed = 50'000, tilted = 500'000;
 
-// Each camera in a file of its own, so that both photos of a pair are by the same.
-std::vector<fs::path> cameras_apart(const std::string& cameras, const fs::path& folder) {
-    const json all = json::parse(text_of(cameras));
-    std::vector<fs::path> out;
-    for (const auto& [name, sensitivities] : all.at("cameras").items()) {
-        json one = all;
-        one["cameras"] = json::object({{name, sensitivities}});
-        out.push_back(folder / ("camera-" + std::to_string(out.size()) + ".json"));
-        std::ofstream(out.back()) << one;
-    }
-    return out;
-}
-
 // The work of one scene after another, on as many threads as there are jobs.
 template <class Work>
 void for_each(const RandomOptions& options, Faults& faults, const Work& work) {
@@ -124,6 +95,42 @@ void for_each(const RandomOptions& options, Faults& faults, const Work& work) {
 }
 
 }  // namespace
+
+json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind, const std::string& shot,
+                   const fs::path& cameras, const std::function<void(json&)>& change, const std::vector<std::string>& more) {
+    if (!fs::exists(base.string() + ".truth.json")) {
+        const Desk desk;
+        const fs::path plain = desk.path / "plain";
+        std::vector<std::string> words{"random", seed, plain.string(), "--kind", kind, "--lights", "fair", "--shot", shot, "--size", "128x88"};
+        words.insert(words.end(), more.begin(), more.end());
+        draw(options, cameras, words);
+        json scene = json::parse(text_of(plain.string() + ".scene.json"));
+        change(scene);
+        const fs::path changed = base.string() + ".scene.json";
+        std::ofstream(changed) << scene.dump(1);
+        draw(options, cameras, {"scene", changed.string(), base.string()});
+    }
+    return json::parse(text_of(base.string() + ".truth.json"));
+}
+
+std::vector<fs::path> cameras_apart(const std::string& cameras, const fs::path& folder) {
+    const json all = json::parse(text_of(cameras));
+    std::vector<fs::path> out;
+    for (const auto& [name, sensitivities] : all.at("cameras").items()) {
+        json one = all;
+        one["cameras"] = json::object({{name, sensitivities}});
+        out.push_back(folder / ("camera-" + std::to_string(out.size()) + ".json"));
+        std::ofstream(out.back()) << one;
+    }
+    return out;
+}
+
+void keep_the_bench(json& second, const json& first) {
+    json camera = first.at("camera");
+    for (const char* pose : {"distance_mm", "centre_mm", "tilt_deg", "roll_deg", "exposure"}) camera[pose] = second.at("camera").at(pose);
+    second["camera"] = camera;
+    for (const char* stays : {"lights", "bench", "bench_depth_mm", "output"}) second[stays] = first.at(stays);
+}
 
 std::vector<Outcome> read_random(const RandomOptions& options, const Kind& kind, const fs::path& folder,
                                  Faults& faults) {
@@ -172,14 +179,6 @@ std::vector<Outcome> read_two_lights(const RandomOptions& options, const fs::pat
         out[i] = read(options.tool, photos, truth, base.filename().string());
     });
     return out;
-}
-
-// Of the second photo of a bench whose lamps stay where they are: only the camera is held anew, over the same card and bench.
-void keep_the_bench(json& second, const json& first) {
-    json camera = first.at("camera");
-    for (const char* pose : {"distance_mm", "centre_mm", "tilt_deg", "roll_deg", "exposure"}) camera[pose] = second.at("camera").at(pose);
-    second["camera"] = camera;
-    for (const char* stays : {"lights", "bench", "bench_depth_mm", "output"}) second[stays] = first.at(stays);
 }
 
 Difference read_differences(const RandomOptions& options, bool lamps_stay, const fs::path& folder, Faults& faults) {

@@ -1,6 +1,7 @@
 // Photographs that the renderer draws at random, and how they are read.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -25,6 +26,14 @@ struct RandomOptions {
     std::size_t count = 0, seed = 71'000, jobs = 2;
     bool bands = false, pairs = false, by_nuisance = false;
 };
+
+// Draws a random scene (`more`: further words to the renderer) that is changed before it is drawn, under a fair light, if it is not there yet, and gives its truth.
+json drawn_changed(const RandomOptions& options, const std::string& seed, const fs::path& base, const std::string& kind, const std::string& shot,
+                   const fs::path& cameras, const std::function<void(json&)>& change, const std::vector<std::string>& more = {});
+// Makes a scene the second photo of a bench whose lamps stay where they are: only the camera is held anew, over the same card and bench.
+void keep_the_bench(json& second, const json& first);
+// Each camera in a file of its own, so that several photos are by the same.
+std::vector<fs::path> cameras_apart(const std::string& cameras, const fs::path& folder);
 
 std::vector<Outcome> read_random(const RandomOptions& options, const Kind& kind, const fs::path& folder,
                                  Faults& faults);
