@@ -118,12 +118,24 @@ class EdgeStrength {
         return middle_of_plateau(best, lines.end(), level);
     }
 
+    // The strongest line of the slope that has the most of them: a rod's edges and what its coat mirrors are parallel, and one line alone may run from one of them
+    // to another.
     Line strongest() const {
+        constexpr double step = 0.005;
         Line best{0, 0, 0};
-        for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += 0.01)
-            for (double row = 2; row < strength_.rows - 2; row += 1)
-                if (const double strength = along(row, slope); strength > best.strength)
-                    best = {row, slope, strength};
+        double most = 0;
+        for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += step) {
+            double sum = 0;
+            Line own{0, slope, 0};
+            for (double row = 2; row < strength_.rows - 2; row += 1) {
+                const double strength = along(row, slope);
+                sum += strength * strength;
+                if (strength > own.strength) own = {row, slope, strength};
+            }
+            if (sum <= most) continue;
+            most = sum;
+            best = own;
+        }
         return best;
     }
 
