@@ -94,19 +94,25 @@ struct Darkest {
     double surround = 0;  // how much brighter most places round about are, a share of white
     double shaded = 0;    // share of it that lies in the camera's shade
     bool seen = false;
-    bool beside_streak = false;  // farther from facing the camera than was asked for
+    bool looked_farther = false;  // from facing the camera than was asked for: a streak covers that
 };
 
-Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& shading, const CameraFit& fit, const Vector3& white,
-                      double facing_theta, double within, const CameraShade& camera) {
-    struct Cell {
-        Vector3 value{};
-        double level = 0, off = 0;  // off: radians from facing the camera
-        int stretch = 0;
-        bool shaded = false, spoilt = false;
-    };
-    std::vector<Cell> cells;
-    const int stretches = std::max(1, static_cast<int>(segment.length_mm() / stretch_mm));
+// A small patch of a band's skin: I / S there.
+struct Cell {
+    Vector3 value{};
+    double level = 0;  // mean of the channels, a share of white; a little more away from the card's normal
+    double off = 0;    // radians from facing the camera
+    int stretch = 0;   // of the band's stretches, the one that it lies in
+    bool shaded = false, spoilt = false;
+};
+
+int stretches_of(const Segment& segment) { return std::max(1, static_cast<int>(segment.length_mm() / stretch_mm)); }
+
+// All that lies within that angle of facing the camera, or within reach of the shading's fit.
+std::vector<Cell> cells_of(const Skin& skin, const Segment& segment, const Shadings& shading, const CameraFit& fit, const Vector3& white, double facing_theta,
+                           double within, const CameraShade& camera) {
+    std::vector<Cell> out;
+    const int stretches = stretches_of(segment);
     const double margin = std::min(beside_edge_mm, 0.25 * segment.length_mm());
     const double begin = segment.begin_mm + margin, end = segment.end_mm - margin;
     const int along = std::max(1, static_cast<int>((end - begin) / cell_mm));
@@ -139,43 +145,52 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
             }
             // Beside a streak sharpening leaves less than nothing.
             cell.spoilt = cell.spoilt || least_sent_back(cell.value, fit, white) < 0;
-            // Away from the card's normal S is less sure, which matters to a light band; a dark one may go further to pass a streak.
             cell.off = std::abs(turned / n);
             cell.shaded =
                 std::abs(s_mm - camera.s_mm) <= camera.reach_mm && cell.off <= camera.reach_theta;
+            // Away from the card's normal S is less sure, which matters to a light band; a dark one may go further to pass a streak.
             const double far = away / n / (30 * degree);
             cell.level *= 1 + 0.15 * far * far;
-            cells.push_back(cell);
+            out.push_back(cell);
         }
     }
-    // The camera's shade may cover a small part of a long band.
-    const auto darkest_of = [&](const std::vector<Cell>& some) {
-        double least = std::numeric_limits<double>::infinity();
-        for (int part = 0; part < stretches; ++part) {
-            std::vector<double> own;
-            for (const Cell& c : some)
-                if (c.stretch == part) own.push_back(c.level);
-            if (!own.empty()) least = std::min(least, quantile(own, 0.05));
-        }
-        return least;
-    };
-    std::vector<Cell> round;
-    const auto keep_within = [&](double reach) {
-        cells.clear();
-        for (const Cell& c : round)
-            if (c.off <= reach) cells.push_back(c);
-        // On a thin rod nothing else may be left.
-        if (!std::all_of(cells.begin(), cells.end(), [](const Cell& c) { return c.spoilt; }))
-            std::erase_if(cells, [](const Cell& c) { return c.spoilt; });
-        return !cells.empty();
-    };
-    round.swap(cells);
+    return out;
+}
+
+// Those within reach that nothing has spoilt; on a thin rod no others may be left.
+std::vector<Cell> cells_within(double reach, const std::vector<Cell>& cells) {
+    std::vector<Cell> out;
+    for (const Cell& c : cells)
+        if (c.off <= reach) out.push_back(c);
+    if (!std::ranges::all_of(out, &Cell::spoilt)) std::erase_if(out, [](const Cell& c) { return c.spoilt; });
+    return out;
+}
+
+// Of the darkest stretch: the camera's shade may cover a small part of a long band.
+double darkest_level(const std::vector<Cell>& cells, int stretches) {
+    double least = std::numeric_limits<double>::infinity();
+    for (int part = 0; part < stretches; ++part) {
+        std::vector<double> own;
+        for (const Cell& c : cells)
+            if (c.stretch == part) own.push_back(c.level);
+        if (!own.empty()) least = std::min(least, quantile(own, 0.05));
+    }
+    return least;
+}
+
+Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& shading, const CameraFit& fit, const Vector3& white,
+                      double facing_theta, double within, const CameraShade& camera) {
+    const int stretches = stretches_of(segment);
+    const std::vector<Cell> round = cells_of(skin, segment, shading, fit, white, facing_theta, within, camera);
     Darkest out;
-    keep_within(shading_reach + farther);
-    const double darkest_round = darkest_of(cells);
-    for (double reach = within; (!keep_within(reach) || covered(darkest_of(cells), darkest_round)) && reach < shading_reach; reach += farther) out.beside_streak = true;
-    if (cells.empty()) return out;
-    const double darkest = darkest_of(cells);
+    if (round.empty()) return out;
+    const double darkest_round = darkest_level(cells_within(std::numeric_limits<double>::infinity(), round), stretches);
+    std::vector<Cell> cells = cells_within(within, round);
+    for (double reach = within; covered(darkest_level(cells, stretches), darkest_round) && reach < shading_reach; cells = cells_within(reach, round)) {
+        reach += farther;
+        out.looked_farther = true;
+    }
+    const double darkest = darkest_level(cells, stretches);
     std::vector<double> levels;
     for (const Cell& c : cells) levels.push_back(c.level);
     out.surround = quantile(levels, 0.4) - darkest;
@@ -299,7 +314,7 @@ struct ExcessEquations {
             if (d.shaded > 0.1) {
                 expected = unresolved * d.surround / (1 - unresolved);
                 deviation = expected + least_excess;
-            } else if (d.beside_streak) {
+            } else if (d.looked_farther) {
                 deviation = room_mirror_error;  // sees another part of the room than the others
             } else {
                 unshaded.push_back(i);
@@ -416,7 +431,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     const double shade_error = std::hypot(lit.told ? shading_error : lone_shading_error, level_error);
     const auto doubts_of = [&](std::size_t segment, const Vector3& colour) {
         const double mirrored = dark_mirror_error * dark_mirror_error + excess.variance[segment];
-        const double shade = std::hypot(shade_error, dark[segment].beside_streak ? farther_shading_error : 0.0);
+        const double shade = std::hypot(shade_error, dark[segment].looked_farther ? farther_shading_error : 0.0);
         ResponseParts out;
         for (std::size_t a = 0; a < 3; ++a)
             for (std::size_t b = 0; b < 3; ++b) {
@@ -448,7 +463,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                     body.step_misfit = k == 0 ? misfit : std::min(body.step_misfit, misfit);
                     body.step_error = std::max(body.step_error, step.error / white[k]);
                 }
-        if (dark[i].beside_streak)
+        if (dark[i].looked_farther)
             body.warnings.push_back("a streak lies where it faces the camera: the colour is taken beside it, and is less sure. Turn the rod's end, or move the lamp or the camera");
         if (!lit.told)
             body.warnings.push_back(
