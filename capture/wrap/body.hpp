@@ -7,6 +7,7 @@
 // dichromatic model: Shafer, "Using color to separate reflection components", Color Res. Appl. 10 (1985) 210-218). So
 // - across an edge between two bands the mirror image cancels: the step gives S, and the difference of the two body colours;
 // - in each band the place where I / S is least mirrors something dark, mostly the camera's own side: b_k and a small excess;
+//   it is looked for where the band faces the camera, and farther out where a streak covers that;
 // - the excesses are found together, as small as the steps at the edges allow.
 #pragma once
 

@@ -179,11 +179,11 @@ Aged read_aged(const std::string& kind, int first, int count, const fs::path& fo
         std::vector<std::size_t> marks;
         // The blank may be as pale as the mark, which begins at 6 mm.
         for (const json& b : photo.truth.at("bands"))
-            if (b.at("start_mm") > 5 && b.at("start_mm") < 20) marks.push_back(band_at(read, b.at("start_mm").get<double>() + b.at("length_mm").get<double>() / 2));
+            if (b.at("start_mm") > 5 && b.at("start_mm") < 20) marks.push_back(band_over(read, b));
         for (const json& b : photo.truth.at("bands")) {
             if (!b.contains("as_new_lab")) continue;
             ++out.wraps;
-            const std::size_t wrap = band_at(read, b.at("start_mm").get<double>() + b.at("length_mm").get<double>() / 2);
+            const std::size_t wrap = band_over(read, b);
             if (marks.size() < 2 || wrap == 0 || marks[0] == 0 || marks[1] == 0 || marks[0] == marks[1]) {
                 ++out.refusals["the mark, bare and under the finish, was not read as two bands"];
                 continue;
@@ -225,7 +225,7 @@ Matches match_wraps(const std::string& kind, int first, int count, const fs::pat
         const json read = json::parse(ran.out);
         for (const json& b : photo.truth.at("bands")) {
             if (b.at("role") != "wrap" || b.at("schedule") == "none") continue;
-            const std::size_t band = band_at(read, b.at("start_mm").get<double>() + b.at("length_mm").get<double>() / 2);
+            const std::size_t band = band_over(read, b);
             ++out.wraps;
             if (band == 0) {
                 ++out.refusals["the wrap was not read as a band"];

@@ -146,7 +146,8 @@ Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const
     return out;
 }
 
-std::size_t band_at(const json& read, double mm) {
+std::size_t band_over(const json& read, const json& true_band) {
+    const double mm = true_band.at("start_mm").get<double>() + true_band.at("length_mm").get<double>() / 2;
     for (std::size_t k = 0; k < read.at("bands").size(); ++k) {
         const double start = read.at("bands")[k].at("start_mm"), length = read.at("bands")[k].at("length_mm");
         if (mm > start && mm < start + length) return k + 1;

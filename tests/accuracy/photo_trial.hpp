@@ -76,8 +76,8 @@ struct Outcome {
 Outcome read(const std::string& tool, const std::vector<fs::path>& photos, const json& truth,
              const std::string& name, const fs::path& card = source() / "samples/card.json");
 
-// Of what `bindhue read --json` printed, the number of the band that holds this place; 0: none.
-std::size_t band_at(const json& read, double mm);
+// Of what `bindhue read --json` printed, the number of the band that holds the middle of this one of the truth; 0: none.
+std::size_t band_over(const json& read, const json& true_band);
 
 double quantile(std::vector<double> values, double p);
 
