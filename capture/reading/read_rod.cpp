@@ -11,6 +11,7 @@
 #include "wrap/bands.hpp"
 #include "wrap/evenness.hpp"
 #include "wrap/body.hpp"
+#include "wrap/outline.hpp"
 #include "wrap/rod.hpp"
 #include "wrap/segments.hpp"
 #include "wrap/strands.hpp"
@@ -418,7 +419,10 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         band.outline = outline(pose, *rod, whole[i]);
         out.bands.push_back(std::move(band));
     }
-    out.blank_diameter_mm = 2 * rod->radius_at(middle);
+    std::vector<Segment> blank;
+    for (const std::size_t i : bare) blank.push_back(whole[i]);
+    const Rod outline = rod_over(blank, photo, *options.layout.opening, pose, fit, *rod).value_or(*rod);
+    out.blank_diameter_mm = 2 * outline.radius_at(middle) / seen_of_radius;
     if (const double strip = rod->strip_px(middle, pose); strip < fair_strip_px)
         out.warnings.push_back("the rod is thin in the picture (its clean strip is " +
                                std::to_string(static_cast<int>(strip)) + " pixels wide): come nearer, to " +

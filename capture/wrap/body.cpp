@@ -21,6 +21,8 @@ constexpr double lone_reach = 10 * degree;  // the same where the shading is onl
 // photos (seeds 1700000 to 1730035): below them, other angles mirror other things, and the shading is not known better.
 constexpr double farther = 6 * degree;
 bool covered(double darkest, double darkest_round) { return darkest > 1.4 * darkest_round + 0.01; }
+// Only where it is lit nearly as well: in its own shade the light falls too steeply for a rod that is thicker under its wraps.
+constexpr double least_light = 0.7;
 constexpr double farther_shading_error = 0.1;  // relative, of S out there
 constexpr double cell_mm = 2.0;             // along the rod: several turns of thread
 // What the camera's own side still sends into the mirror: 4 % (Fresnel, n = 1.5) of a reflectance of about 3 %, from memory of
@@ -102,6 +104,7 @@ struct Cell {
     Vector3 value{};
     double level = 0;  // mean of the channels, a share of white; a little more away from the card's normal
     double off = 0;    // radians from facing the camera
+    double light = 1;  // there, over the light where it faces the camera
     int stretch = 0;   // of the band's stretches, the one that it lies in
     bool shaded = false, spoilt = false;
 };
@@ -119,6 +122,8 @@ std::vector<Cell> cells_of(const Skin& skin, const Segment& segment, const Shadi
     // Cells of about two degrees: a single row is too noisy for its least value to mean anything.
     const double row_step = skin.theta.size() > 1 ? skin.theta[1] - skin.theta[0] : 1.0;
     const auto rows_per_cell = std::max<std::size_t>(1, static_cast<std::size_t>(2 * degree / row_step));
+    const auto light_at = [&](double theta) { return std::max((shading[0](theta) + shading[1](theta) + shading[2](theta)) / 3, 0.2); };
+    const double facing_light = light_at(facing_theta);
     for (int a = 0; a < along; ++a) {
         const Profile p =
             profile_of(skin, begin + (end - begin) * a / along, begin + (end - begin) * (a + 1) / along);
@@ -127,7 +132,7 @@ std::vector<Cell> cells_of(const Skin& skin, const Segment& segment, const Shadi
             Cell cell;
             const double s_mm = begin + (end - begin) * (a + 0.5) / along;
             cell.stretch = a * stretches / along;
-            double n = 0, away = 0, turned = 0;
+            double n = 0, away = 0, turned = 0, lit = 0;
             for (std::size_t i = r; i < r + rows_per_cell; ++i) {
                 const double off = std::abs(skin.theta[i] - facing_theta);
                 if ((off > within && std::max(off, std::abs(skin.theta[i])) > shading_reach) || !std::isfinite(p.mean[i][0])) continue;
@@ -135,6 +140,7 @@ std::vector<Cell> cells_of(const Skin& skin, const Segment& segment, const Shadi
                     cell.value[k] += p.mean[i][k] / std::max(shading[k](skin.theta[i]), 0.2);
                 away += std::abs(skin.theta[i]);
                 turned += skin.theta[i] - facing_theta;
+                lit += light_at(skin.theta[i]);
                 cell.spoilt = cell.spoilt || spoilt[i];
                 n += 1;
             }
@@ -146,6 +152,7 @@ std::vector<Cell> cells_of(const Skin& skin, const Segment& segment, const Shadi
             // Beside a streak sharpening leaves less than nothing.
             cell.spoilt = cell.spoilt || least_sent_back(cell.value, fit, white) < 0;
             cell.off = std::abs(turned / n);
+            cell.light = lit / n / facing_light;
             cell.shaded =
                 std::abs(s_mm - camera.s_mm) <= camera.reach_mm && cell.off <= camera.reach_theta;
             // Away from the card's normal S is less sure, which matters to a light band; a dark one may go further to pass a streak.
@@ -184,7 +191,9 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     const std::vector<Cell> round = cells_of(skin, segment, shading, fit, white, facing_theta, within, camera);
     Darkest out;
     if (round.empty()) return out;
-    const double darkest_round = darkest_level(cells_within(std::numeric_limits<double>::infinity(), round), stretches);
+    std::vector<Cell> lit = cells_within(std::numeric_limits<double>::infinity(), round);
+    std::erase_if(lit, [](const Cell& c) { return c.light < least_light; });
+    const double darkest_round = darkest_level(lit, stretches);
     std::vector<Cell> cells = cells_within(within, round);
     for (double reach = within; covered(darkest_level(cells, stretches), darkest_round) && reach < shading_reach; cells = cells_within(reach, round)) {
         reach += farther;

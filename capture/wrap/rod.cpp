@@ -7,149 +7,15 @@
 #include <string>
 
 #include <opencv2/core.hpp>
-#include <opencv2/imgproc.hpp>
+
+#include "wrap/opening.hpp"
 
 namespace bindhue::capture {
 namespace {
 
 constexpr double thinnest_mm = 1.0;      // rods below are not met; lines this close are a gloss streak
-constexpr double steepest_slope = 0.2;   // of the rod's axis against the opening
 constexpr double free_mm = 0.75;           // between a rod and the opening's long sides: what reaches them is the bench
 constexpr double widest_streak_mm = 2.0;  // that a coat mirrors, with its blur
-constexpr double search_px_per_mm = 8.0;
-
-// The opening on the card's plane, at an even scale, in steps that look even: cube roots of response over
-// white.
-struct OpeningImage {
-    cv::Mat look;  // CV_32FC3
-    double x0 = 0, y0 = 0, px_per_mm = 0;
-
-    double x_mm(double column) const { return x0 + (column + 0.5) / px_per_mm; }
-    double y_mm(double row) const { return y0 + (row + 0.5) / px_per_mm; }
-};
-
-OpeningImage flatten_opening(const Photo& photo, const CardRect& opening, const CardPose& pose,
-                             const CameraFit& fit, const Vector3& white) {
-    OpeningImage out;
-    out.px_per_mm = std::min(search_px_per_mm, pose.px_per_mm);
-    out.x0 = opening.x_mm + opening_border_mm;
-    out.y0 = opening.y_mm + opening_border_mm / 2;
-    const int columns = std::max(8, static_cast<int>((opening.width_mm - 2 * opening_border_mm) * out.px_per_mm));
-    const int rows = std::max(8, static_cast<int>((opening.height_mm - opening_border_mm) * out.px_per_mm));
-    out.look.create(rows, columns, CV_32FC3);
-    for (int r = 0; r < rows; ++r)
-        for (int c = 0; c < columns; ++c) {
-            const CardPoint place{out.x_mm(c), out.y_mm(r)};
-            const Vector3 rgb = response_at(photo, pose.project({place.x_mm, place.y_mm, 0}));
-            cv::Vec3f look(0, 0, 0);
-            if (std::isfinite(rgb[0])) {
-                const Vector3 v = fit.undo(rgb, place);
-                for (int k = 0; k < 3; ++k)
-                    look[k] = static_cast<float>(std::cbrt(
-                        std::max(0.0, v[static_cast<std::size_t>(k)] / white[static_cast<std::size_t>(k)])));
-            }
-            out.look.at<cv::Vec3f>(r, c) = look;
-        }
-    cv::GaussianBlur(out.look, out.look, {0, 0}, 0.12 * out.px_per_mm + 0.3);
-    return out;
-}
-
-struct Line {
-    double row = 0, slope = 0;  // row at the middle column; rows per column
-    double strength = 0;
-};
-
-double row_on(const Line& line, double column, double middle) {
-    return line.row + line.slope * (column - middle);
-}
-
-// How strongly the picture changes across a line, averaged over its columns. Each column's say is capped, so
-// that one vivid band does not decide alone.
-class EdgeStrength {
-  public:
-    explicit EdgeStrength(const cv::Mat& look) {
-        cv::Mat dy;
-        cv::Sobel(look, dy, CV_32F, 0, 1, 3, 1.0 / 8);
-        strength_.create(look.size(), CV_32F);
-        for (int r = 0; r < look.rows; ++r)
-            for (int c = 0; c < look.cols; ++c) {
-                const cv::Vec3f d = dy.at<cv::Vec3f>(r, c);
-                strength_.at<float>(r, c) = std::min(0.05F, std::sqrt(d.dot(d)));
-            }
-    }
-    double along(double row, double slope) const {
-        double sum = 0;
-        int n = 0;
-        const double middle = strength_.cols / 2.0;
-        for (int c = 0; c < strength_.cols; c += 3) {
-            const double y = row + slope * (c - middle);
-            const int r = static_cast<int>(std::floor(y));
-            if (r < 0 || r + 1 >= strength_.rows) continue;
-            const double f = y - r;
-            sum += (1 - f) * strength_.at<float>(r, c) + f * strength_.at<float>(r + 1, c);
-            ++n;
-        }
-        return n * 3 < strength_.cols / 2 ? 0.0 : sum / n;
-    }
-    Line best_near(double row, double slope, double reach_rows, double reach_slope) const {
-        Line best{row, slope, -1};
-        for (double s = slope - reach_slope; s <= slope + reach_slope + 1e-9; s += reach_slope / 8)
-            for (double r = row - reach_rows; r <= row + reach_rows; r += 0.25)
-                if (const double strength = along(r, s); strength > best.strength) best = {r, s, strength};
-        return best;
-    }
-
-    // The outermost of the strong lines near there; step: rows towards the outside. What the rod mirrors near its edge, and its shaded side, can
-    // be stronger than the edge itself, and lie within it; the edge of the rod's shadow lies outside. The shares are tuned on rendered photos
-    // (seeds 700000 on, 710000 on).
-    Line outermost_near(double row, double slope, double reach_rows, double reach_slope, int step) const {
-        constexpr double strong = 0.6, level = 0.999;
-        std::vector<Line> lines;  // from the outside
-        for (double r = reach_rows; r >= -reach_rows; r -= 0.25)
-            lines.push_back(best_near(row + step * r, slope, 0, reach_slope));
-        const auto weaker = [](const Line& a, const Line& b) { return a.strength < b.strength; };
-        const auto best = std::max_element(lines.begin(), lines.end(), weaker);
-        for (auto line = lines.begin() + 1; line < best; ++line) {
-            if (line->strength < strong * best->strength || line->strength < (line - 1)->strength ||
-                line->strength < (line + 1)->strength)
-                continue;
-            return middle_of_plateau(line, lines.end(), level);
-        }
-        return middle_of_plateau(best, lines.end(), level);
-    }
-
-    // The strongest line of the slope that has the most of them: a rod's edges and what its coat mirrors are parallel, and one line alone may run from one of them
-    // to another.
-    Line strongest() const {
-        constexpr double step = 0.005;
-        Line best{0, 0, 0};
-        double most = 0;
-        for (double slope = -steepest_slope; slope <= steepest_slope + 1e-9; slope += step) {
-            double sum = 0;
-            Line own{0, slope, 0};
-            for (double row = 2; row < strength_.rows - 2; row += 1) {
-                const double strength = along(row, slope);
-                sum += strength * strength;
-                if (strength > own.strength) own = {row, slope, strength};
-            }
-            if (sum <= most) continue;
-            most = sum;
-            best = own;
-        }
-        return best;
-    }
-
-  private:
-    // Strengths are capped: across a vivid edge several lines are as strong.
-    static Line middle_of_plateau(std::vector<Line>::const_iterator first,
-                                  std::vector<Line>::const_iterator end, double level) {
-        auto last = first;
-        while (last + 1 != end && (last + 1)->strength >= level * first->strength) ++last;
-        return *(first + (last - first) / 2);
-    }
-
-    cv::Mat strength_;
-};
 
 // The opening as the lens sees what lies below the card's plane: smaller, about the point under the lens. A band's edge is bowed by that.
 struct Bow {
@@ -336,16 +202,33 @@ double Rod::strip_px(double s, const CardPose& pose) const {
     return 2 * std::sin(15.0 * CV_PI / 180) * radius_at(s) * pose.px_per_mm;
 }
 
+Rod rod_between(const OpeningImage& image, const Line& upper, const Line& lower, const CardSpace& lens, const CardRect& opening) {
+    const double middle = image.look.cols / 2.0, last_column = image.look.cols - 1;
+    const auto circle_at = [&](double column) {
+        return circle_between(image.y_mm(row_on(upper, column, middle)), image.y_mm(row_on(lower, column, middle)), lens);
+    };
+    const Circle left = circle_at(0), right = circle_at(last_column);
+    const double span = image.x_mm(last_column) - image.x_mm(0);
+
+    Rod rod;
+    rod.opening_x_mm = opening.x_mm;
+    rod.axis_slope = (right.axis_y - left.axis_y) / span;
+    rod.axis_y_mm = left.axis_y - rod.axis_slope * (image.x_mm(0) - opening.x_mm);
+    rod.radius_slope = (right.radius - left.radius) / span;
+    rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
+    rod.s_begin = opening_border_mm;
+    rod.s_end = opening.width_mm - opening_border_mm;
+    return rod;
+}
+
 Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,
                      const CameraFit& fit) {
     if (!layout.opening)
         return refuse(photo, "the card's layout has no opening for a rod",
                       "give the region to read with --region");
     const CardRect& opening = *layout.opening;
-    const OpeningImage image =
-        flatten_opening(photo, opening, pose, fit, fit.response_to(XYZ<D50>::white()).vector());
+    const OpeningImage image = flatten_opening(photo, opening, pose, fit);
     const EdgeStrength edges(image.look);
-    const double middle = image.look.cols / 2.0;
 
     const CardSpace lens = pose.camera_position();
     const Bow bow{(lens.x - image.x0) * image.px_per_mm - 0.5, lens.z};
@@ -394,24 +277,10 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
     const Line upper = edges.outermost_near(extent->first_row, extent->slope, reach, taper, -1);
     const Line lower = edges.outermost_near(extent->last_row, extent->slope, reach, taper, +1);
 
-    const auto circle_at = [&](double column) {
-        return circle_between(image.y_mm(row_on(upper, column, middle)),
-                              image.y_mm(row_on(lower, column, middle)), lens);
-    };
-    const double last_column = image.look.cols - 1;
-    const Circle left = circle_at(0), right = circle_at(last_column);
-    const double span = image.x_mm(last_column) - image.x_mm(0);
-
-    Rod rod;
-    rod.opening_x_mm = opening.x_mm;
-    rod.axis_slope = (right.axis_y - left.axis_y) / span;
-    rod.axis_y_mm = left.axis_y - rod.axis_slope * (image.x_mm(0) - opening.x_mm);
-    rod.radius_slope = (right.radius - left.radius) / span;
-    rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
-    rod.s_begin = opening_border_mm;
-    rod.s_end = opening.width_mm - opening_border_mm;
+    const Rod rod = rod_between(image, upper, lower, lens, opening);
     const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
-    if (!(thinnest * 2 > thinnest_mm) || std::max(left.radius, right.radius) * 2 > opening.height_mm)
+    const double thickest = std::max(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
+    if (!(thinnest * 2 > thinnest_mm) || thickest * 2 > opening.height_mm)
         return refuse(
             photo, "no rod was found in the card's opening",
             "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");

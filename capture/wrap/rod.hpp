@@ -8,6 +8,7 @@
 #include "colour/camera_fit.hpp"
 #include "colour/result.hpp"
 #include "photo/photo.hpp"
+#include "wrap/opening.hpp"
 
 namespace bindhue::capture {
 
@@ -30,12 +31,12 @@ class Rod {
     double strip_px(double s, const CardPose& pose) const;
 };
 
-// At each end of the opening: the card's own edge, its shadow and blur. What lies there is not looked at.
-inline constexpr double opening_border_mm = 1.5;
-
 // Across that strip: below the first a rod is not read, below the second it is read with a warning (12 are a fair minimum: common
 // practice; the first is a guess).
 inline constexpr double fewest_strip_px = 5.0, fair_strip_px = 12.0;
+
+// The rod whose edges are seen as those lines of the opening.
+Rod rod_between(const OpeningImage& image, const Line& upper, const Line& lower, const CardSpace& lens, const CardRect& opening);
 
 // Errors, cannot_measure: the layout has no opening, no rod in it, or a rod too thin in pixels to be read.
 Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,

@@ -1,0 +1,57 @@
+// The card's opening as a flat picture, and the straight lines across which it changes.
+#pragma once
+
+#include <vector>
+
+#include <opencv2/core.hpp>
+
+#include "card/view.hpp"
+#include "colour/camera_fit.hpp"
+#include "photo/photo.hpp"
+
+namespace bindhue::capture {
+
+// At each end of the opening: the card's own edge, its shadow and blur. What lies there is not looked at.
+inline constexpr double opening_border_mm = 1.5;
+
+// The opening on the card's plane, at an even scale, in steps that look even: cube roots of response over white.
+struct OpeningImage {
+    cv::Mat look;  // CV_32FC3
+    double x0 = 0, y0 = 0, px_per_mm = 0;
+
+    double x_mm(double column) const { return x0 + (column + 0.5) / px_per_mm; }
+    double y_mm(double row) const { return y0 + (row + 0.5) / px_per_mm; }
+    double column_at(double x_mm) const { return (x_mm - x0) * px_per_mm - 0.5; }
+    double row_at(double y_mm) const { return (y_mm - y0) * px_per_mm - 0.5; }
+};
+
+OpeningImage flatten_opening(const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit);
+
+struct Line {
+    double row = 0, slope = 0;  // row at the middle column; rows per column
+    double strength = 0;
+};
+
+inline double row_on(const Line& line, double column, double middle) { return line.row + line.slope * (column - middle); }
+
+// How strongly the picture changes across a line, averaged over its columns. Each column's say is capped, so that one vivid band does not decide alone.
+class EdgeStrength {
+  public:
+    // looked_at: whether each column counts; all do where none is named.
+    explicit EdgeStrength(const cv::Mat& look, const std::vector<bool>& looked_at = {});
+
+    double along(double row, double slope) const;
+    Line best_near(double row, double slope, double reach_rows, double reach_slope) const;
+    // The outermost of the strong lines near there; step: rows towards the outside, +1 or -1. What a rod mirrors near its edge, and its shaded side, can
+    // be stronger than the edge itself, and lie within it; the edge of the rod's shadow lies outside.
+    Line outermost_near(double row, double slope, double reach_rows, double reach_slope, int step) const;
+    // The strongest line of the slope that has the most of them: a rod's edges and what its coat mirrors are parallel, and one line alone may run from one of them
+    // to another.
+    Line strongest() const;
+
+  private:
+    cv::Mat strength_;          // CV_32F
+    std::vector<int> columns_;  // every third of those that count
+};
+
+}  // namespace bindhue::capture

@@ -1,0 +1,19 @@
+// The rod's outline over some of its runs: wraps stand out over the blank by thread and coat.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "wrap/segments.hpp"
+
+namespace bindhue::capture {
+
+// Towards its outline a coat mirrors what lies beside the rod ever more (Fresnel), so that the picture changes most a little within: at this share of the radius. From rendered photos:
+// own ones 0.983, path-traced ones 0.99.
+inline constexpr double seen_of_radius = 0.985;
+
+// The rod as its edges over those runs alone would have it; nothing where they are too short, or no pair of edges is seen about the axis of the rod found.
+std::optional<Rod> rod_over(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
+                            const Rod& rod);
+
+}  // namespace bindhue::capture
