@@ -59,10 +59,10 @@ double off_mixture(const CameraRgb& response, const CameraRgb& one, const Camera
 }
 
 // Is a run's response that of another with light of the lights' colours added, as a coat's rounded shoulder mirrors it? Shading may scale
-// it by a fifth; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. A grey could be any other grey with
+// it, by most_scaled at most; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. A grey could be any other grey with
 // light added, so it is not told. The limits are tuned on rendered photos, where no neighbours lie closer than 8 in CIELAB.
-bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vector3& white) {
-    constexpr double most_scaled = 0.2, most_added = 0.045, least_spread = 0.1, like = 0.03;
+bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vector3& white, double most_scaled) {
+    constexpr double most_added = 0.045, least_spread = 0.1, like = 0.03;
     Vector3 u = response.vector(), w = under.vector();
     double mean_u = 0, mean_w = 0, size = 0;
     for (std::size_t k = 0; k < 3; ++k) {
@@ -105,6 +105,8 @@ constexpr double patch_misfit = 0.12, patch_step = 9;
 // (the rod's ends are taken for it); what blur leaves between two bands. The body colours on both sides tell them from bands.
 bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
     constexpr double widest_gap_mm = 2.2, widest_blur_mm = 0.9, like = 0.2;
+    // A coat ends about so far beyond its thread, and is steep there: it may see little of the light, or much more.
+    constexpr double widest_shoulder_mm = 1.3, steep = 0.6;
     const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
     const auto remove = [&](std::size_t i) {
@@ -130,7 +132,7 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
             const CameraRgb &run = bodies[first ? i - 1 : i].linear,
                             &beside = bodies[first ? i : i - 1].linear;
             if (shorter < widest_gap_mm && longer > 3 * shorter &&
-                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white)))
+                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white, shorter < widest_shoulder_mm ? steep : 0.2)))
                 nearest = i;
         }
     if (nearest != 0) {
@@ -421,8 +423,8 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     }
     std::vector<Segment> blank;
     for (const std::size_t i : bare) blank.push_back(whole[i]);
-    const Rod outline = rod_over(blank, photo, *options.layout.opening, pose, fit, *rod).value_or(*rod);
-    out.blank_diameter_mm = 2 * outline.radius_at(middle) / seen_of_radius;
+    const Rod bare_outline = bare_rod(blank, photo, *options.layout.opening, pose, fit, *rod).value_or(*rod);
+    out.blank_diameter_mm = 2 * bare_outline.radius_at(middle) / seen_of_radius;
     if (const double strip = rod->strip_px(middle, pose); strip < fair_strip_px)
         out.warnings.push_back("the rod is thin in the picture (its clean strip is " +
                                std::to_string(static_cast<int>(strip)) + " pixels wide): come nearer, to " +

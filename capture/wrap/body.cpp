@@ -33,6 +33,8 @@ constexpr double dark_mirror = 0.0004, dark_mirror_error = 0.002;
 // card's white (a guess, made with the renderer's own mirror, 0.3 to 2 % of white, in view; a real room may differ). All of a rod sees one
 // room; parts of it differ by less.
 constexpr double room_mirror = 0.008, room_mirror_error = 0.006, room_unevenness = 0.003;
+// Walls, clothes and wood have colours of their own: relative, of what is mirrored, by channel (a guess; path-traced rooms like 0.1 to 0.4).
+constexpr double room_tint = 0.2;
 // No channel of a dyed thread or a paint falls lower, as a share of white: from memory of black thread, L* 4 to 6.
 constexpr double least_body = 0.003;
 constexpr double stretch_mm = 10;         // along the rod: a dark place as long as that is looked for
@@ -440,13 +442,14 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     const double shade_error = std::hypot(lit.told ? shading_error : lone_shading_error, level_error);
     const auto doubts_of = [&](std::size_t segment, const Vector3& colour) {
         const double mirrored = dark_mirror_error * dark_mirror_error + excess.variance[segment];
+        const double tint = room_tint * (excess.value[segment] + dark_mirror);
         const double shade = std::hypot(shade_error, dark[segment].looked_farther ? farther_shading_error : 0.0);
         ResponseParts out;
         for (std::size_t a = 0; a < 3; ++a)
             for (std::size_t b = 0; b < 3; ++b) {
                 // Shading scales all channels alike; what is mirrored has the lights' colours: both are common to the channels.
                 out.shading(a, b) = shade * shade * colour[a] * colour[b];
-                out.mirrored(a, b) = mirrored * white[a] * white[b];
+                out.mirrored(a, b) = (mirrored + (a == b ? tint * tint : 0.0)) * white[a] * white[b];
                 out.pixels(a, b) = a == b ? dark[segment].variance[a] : 0.0;
             }
         return out;

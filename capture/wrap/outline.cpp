@@ -15,7 +15,7 @@ double edge_y(const Rod& rod, double s, const CardSpace& lens, bool lower) {
 
 }  // namespace
 
-std::optional<Rod> rod_over(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
+std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
                             const Rod& rod) {
     // A coat reaches a millimetre or so beyond its thread, and wraps stand out by under one: the rod found may be as thick as they are. Chosen on rendered photos, own ones (seeds
     // 1700000 and 1710000 on) and path-traced ones (100 to 115 and 10100 to 10113).

@@ -1,4 +1,4 @@
-// The rod's outline over some of its runs: wraps stand out over the blank by thread and coat.
+// The rod's outline over its bare blank: wraps stand out over it by thread and coat.
 #pragma once
 
 #include <optional>
@@ -12,8 +12,8 @@ namespace bindhue::capture {
 // own ones 0.983, path-traced ones 0.99.
 inline constexpr double seen_of_radius = 0.985;
 
-// The rod as its edges over those runs alone would have it; nothing where they are too short, or no pair of edges is seen about the axis of the rod found.
-std::optional<Rod> rod_over(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
+// The rod as its edges over its bare runs alone would have it; nothing where they are too short, or no pair of edges is seen about the axis of the rod found.
+std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
                             const Rod& rod);
 
 }  // namespace bindhue::capture

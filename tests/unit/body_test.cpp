@@ -171,6 +171,21 @@ TEST_CASE("a streak over all that faces the camera is not read as the body, and 
     }
 }
 
+TEST_CASE("a blank that is thinner than its wraps falls into the shade sooner, and that is taken for no streak") {
+    // Lit from one side; the rod was found as thick as its wraps, and the black band is bare blank, thinner by a sixth.
+    const auto shade = [](double t) { return std::max(0.0, std::cos(t) - 1.3 * std::sin(t)); };
+    Skin skin = synthetic_skin(red_black_white, shade, [](double) { return Vector3{0.004, 0.004, 0.004}; });
+    const std::vector<Wound> grey{{0, 8, {0.20, 0.15, 0.12}}};
+    const Skin thinner = synthetic_skin(grey, [&](double t) { return shade(std::asin(std::min(0.999, 1.2 * std::abs(std::sin(t)))) * (t < 0 ? -1 : 1)); },
+                                        [](double) { return Vector3{0.004, 0.004, 0.004}; });
+    for (std::size_t r = 0; r < skin.theta.size(); ++r)
+        for (std::size_t c = 0; c < thinner.columns; ++c) skin.values[r * skin.columns + c] = thinner.at(r, c);
+    const CameraShade none{-500, 1, 0, 0.0};
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, none);
+    CHECK(bodies[0].warnings.empty());
+    for (std::size_t k = 0; k < 3; ++k) CHECK(bodies[0].linear.vector()[k] == Approx(grey[0].body[k] / let_in).epsilon(0.1));
+}
+
 TEST_CASE("a step that all others contradict does not decide what is mirrored") {
     // Something lies over the black band's end, as a guide's foot does: the step there is not that of the colours. The ends of the rod are one blank.
     std::vector<Wound> bands = red_black_white;
