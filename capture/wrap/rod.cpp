@@ -15,7 +15,7 @@ namespace {
 
 constexpr double thinnest_mm = 1.0;      // rods below are not met; lines this close are a gloss streak
 constexpr double free_mm = 0.75;           // between a rod and the opening's long sides: what reaches them is the bench
-constexpr double widest_streak_mm = 2.0;  // that a coat mirrors, with its blur
+constexpr double widest_streak_mm = 3.5;  // that a coat mirrors, with its blur
 
 // The opening as the lens sees what lies below the card's plane: smaller, about the point under the lens. A band's edge is bowed by that.
 struct Bow {
@@ -263,8 +263,12 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
             std::fill(spent.begin() + static_cast<std::ptrdiff_t>(bands->first_row),
                       spent.begin() + static_cast<std::ptrdiff_t>(bands->last_row) + 1, true);
         }
-        // Beside a lamp's image the rod's own edges look weak.
-        if (!extent) extent = unsure && rows(unsure) > 3 * rows(outlines) ? unsure : outlines;
+        // Beside a lamp's image, and in its own shade, the rod's own edges look weak: bands that fill most of what lies between the outlines, or more than that, are the rod all the same.
+        const auto of_one_rod = [&](const Extent& bands) {
+            const double common = std::min(bands.last_row, outlines->last_row) - std::max(bands.first_row, outlines->first_row);
+            return common > 0.85 * std::min(rows(bands), rows(outlines)) && rows(bands) > 0.5 * rows(outlines);
+        };
+        if (!extent) extent = unsure && (!outlines || of_one_rod(*unsure) || rows(unsure) > 3 * rows(outlines)) ? unsure : outlines;
         if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)
