@@ -3,6 +3,9 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "painted_rod.hpp"
+#include "plain_fit.hpp"
+
 using namespace bindhue;
 using namespace bindhue::capture;
 
@@ -52,4 +55,23 @@ TEST_CASE("A lens straight above the rod is faced by its top line, and one to th
     CHECK(faced_from(55) == Approx(0).margin(1e-12));
     CHECK(faced_from(55 + 305) == Approx(std::atan(1.0)));
     CHECK(faced_from(55 - 100) == Approx(-std::atan(100.0 / 305)));
+}
+
+namespace {
+
+void finds_the_painted_rod(const painted_rod::Scene& scene) {
+    const Result<Rod> rod = find_rod(painted_rod::photo_of(scene), painted_rod::layout(), painted_rod::from_above(), plain_fit());
+    REQUIRE(rod);
+    CHECK(2 * rod->radius_at(60) == Approx(2 * painted_rod::blank_radius).epsilon(0.04));
+    CHECK(rod->radius_slope == Approx(0).margin(0.003));
+    for (const double s : {5.0, 115.0}) CHECK(rod->top(s).y_mm == Approx(painted_rod::axis_y).margin(0.2));
+}
+
+}  // namespace
+
+TEST_CASE("A rod is found in the opening where it was painted") { finds_the_painted_rod({}); }
+
+TEST_CASE("A rod is found whole though a streak parts its bands") {
+    // A window 3 mm wide, much brighter than any body.
+    finds_the_painted_rod({.mirrored = [](double off) { return std::abs(off - 0.1) < 0.36 ? 1.0 : 0.0; }});
 }
