@@ -249,22 +249,23 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
                    bands.last_row < image.look.rows - 1 - free_mm * image.px_per_mm &&
                    rows(bands) >= thinnest_mm * image.px_per_mm;
         };
-        const auto edged = [&](const Extent& bands) {
-            return std::min(edge_near(bands.first_row), edge_near(bands.last_row)) >
-                   0.3 * strongest.strength;
-        };
+        const auto edge_of = [&](const Extent& bands) { return std::min(edge_near(bands.first_row), edge_near(bands.last_row)) / strongest.strength; };
         std::optional<Extent> unsure;
         std::vector<bool> spent(static_cast<std::size_t>(image.look.rows), false);
         for (int tries = 0; tries < 3 && !extent; ++tries) {
             const std::optional<Extent> bands =
                 extent_by_bands(image.look, strongest.slope, image.px_per_mm, bow, spent);
             if (!bands) break;
-            if (inside(*bands) && rows(bands) >= 0.2 * rows(outlines)) (edged(*bands) ? extent : unsure) = bands;
+            if (inside(*bands) && rows(bands) >= 0.2 * rows(outlines)) {
+                if (edge_of(*bands) > 0.3) extent = bands;
+                else if (!unsure) unsure = bands;
+            }
             std::fill(spent.begin() + static_cast<std::ptrdiff_t>(bands->first_row),
                       spent.begin() + static_cast<std::ptrdiff_t>(bands->last_row) + 1, true);
         }
         // Beside a lamp's image, and in its own shade, the rod's own edges look weak: bands that fill most of what lies between the outlines, or more than that, are the rod all the same.
         const auto of_one_rod = [&](const Extent& bands) {
+            if (edge_of(bands) < 0.15) return false;
             const double common = std::min(bands.last_row, outlines->last_row) - std::max(bands.first_row, outlines->first_row);
             return common > 0.85 * std::min(rows(bands), rows(outlines)) && rows(bands) > 0.5 * rows(outlines);
         };
