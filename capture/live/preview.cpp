@@ -197,7 +197,7 @@ Preview look_at(const Photo& frame, const CardLayout& layout, RodCheck rod_check
     if (const auto blur = blur_of_edges(frame, layout, *out.pose, fit); blur && *blur / out.pose->px_per_mm > preview_blur_mm)
         advise(Fault::not_sharp, "the picture is not sharp", "focus on the card, hold still, and wipe the lens");
     if (rod_check == RodCheck::yes && layout.opening && out.advice.empty())
-        if (const Result<Rod> rod = find_rod(small, layout, small_pose, fit); !rod) advise(Fault::no_rod, rod.error().what, rod.error().mend);
+        if (const Result<Rod> rod = find_rod(*flatten_opening(small, layout, small_pose, fit), small_pose); !rod) advise(Fault::no_rod, rod.error().what, rod.error().mend);
     return out;
 }
 

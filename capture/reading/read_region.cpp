@@ -32,7 +32,7 @@ std::optional<Roundness> roundness_of(const Photo& photo, const CardLayout& layo
     const cv::Point2d aim(region.x_px + region.width_px / 2, region.y_px + region.height_px / 2);
     const CardPoint under = pose.place_under(aim, layout.outline().centre());
     if (!layout.opening->contains({under.x_mm, under.y_mm, 0, 0})) return std::nullopt;
-    const Result<Rod> rod = find_rod(photo, layout, pose, fit);
+    const Result<Rod> rod = find_rod(*flatten_opening(photo, layout, pose, fit), pose);
     if (!rod) return std::nullopt;
 
     constexpr double degree = CV_PI / 180;

@@ -346,7 +346,9 @@ void tell_spread(BandReading& band, const std::optional<Spread>& spread) {
 
 Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& pose, const CameraFit& fit,
                 WrapReading& out) {
-    const Result<Rod> rod = find_rod(photo, options.layout, pose, fit);
+    const Result<OpeningImage> opening = flatten_opening(photo, options.layout, pose, fit);
+    if (!opening) return opening.error();
+    const Result<Rod> rod = find_rod(*opening, pose);
     if (!rod) return rod.error();
     const double middle = (rod->s_begin + rod->s_end) / 2;
     const double facing = rod->facing_camera(middle, pose);
@@ -423,7 +425,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     }
     std::vector<Segment> blank;
     for (const std::size_t i : bare) blank.push_back(whole[i]);
-    const Rod bare_outline = bare_rod(blank, photo, *options.layout.opening, pose, fit, *rod).value_or(*rod);
+    const Rod bare_outline = bare_rod(blank, *opening, pose, *rod).value_or(*rod);
     out.blank_diameter_mm = 2 * bare_outline.radius_at(middle) / seen_of_radius;
     if (const double strip = rod->strip_px(middle, pose); strip < fair_strip_px)
         out.warnings.push_back("the rod is thin in the picture (its clean strip is " +

@@ -226,7 +226,7 @@ Darkest darkest_place(const Skin& skin, const Segment& segment, const Shadings& 
     Vector3 wide{};
     double wide_total = 0;
     for (const Cell& c : cells) {
-        const double w = std::exp(-std::max(0.0, c.level - darkest) / (0.008 + 0.04 * darkest));
+        const double w = std::exp(-std::max(0.0, c.level - darkest) / (0.02 + 0.04 * darkest));
         for (std::size_t k = 0; k < 3; ++k) wide[k] += w * c.value[k] / white[k];
         wide_total += w;
     }

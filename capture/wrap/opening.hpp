@@ -1,12 +1,14 @@
 // The card's opening as a flat picture, and the straight lines across which it changes.
 #pragma once
 
+#include <string>
 #include <vector>
 
 #include <opencv2/core.hpp>
 
 #include "card/view.hpp"
 #include "colour/camera_fit.hpp"
+#include "colour/result.hpp"
 #include "photo/photo.hpp"
 
 namespace bindhue::capture {
@@ -17,6 +19,8 @@ inline constexpr double opening_border_mm = 1.5;
 // The opening on the card's plane, at an even scale, in steps that look even: cube roots of response over white.
 struct OpeningImage {
     cv::Mat look;  // CV_32FC3
+    CardRect opening;
+    std::string photo;  // as errors name it
     double x0 = 0, y0 = 0, px_per_mm = 0;
 
     double x_mm(double column) const { return x0 + (column + 0.5) / px_per_mm; }
@@ -25,7 +29,8 @@ struct OpeningImage {
     double row_at(double y_mm) const { return (y_mm - y0) * px_per_mm - 0.5; }
 };
 
-OpeningImage flatten_opening(const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit);
+// Error, cannot_measure: the layout has no opening.
+Result<OpeningImage> flatten_opening(const Photo& photo, const CardLayout& layout, const CardPose& pose, const CameraFit& fit);
 
 struct Line {
     double row = 0, slope = 0;  // row at the middle column; rows per column
@@ -33,6 +38,11 @@ struct Line {
 };
 
 inline double row_on(const Line& line, double column, double middle) { return line.row + line.slope * (column - middle); }
+
+// A rod's edges: with smaller y, and the other.
+struct Outline {
+    Line upper, lower;
+};
 
 // How strongly the picture changes across a line, averaged over its columns. Each column's say is capped, so that one vivid band does not decide alone.
 class EdgeStrength {
@@ -42,14 +52,16 @@ class EdgeStrength {
 
     double along(double row, double slope) const;
     Line best_near(double row, double slope, double reach_rows, double reach_slope) const;
-    // The outermost of the strong lines near there; step: rows towards the outside, +1 or -1. What a rod mirrors near its edge, and its shaded side, can
-    // be stronger than the edge itself, and lie within it; the edge of the rod's shadow lies outside.
-    Line outermost_near(double row, double slope, double reach_rows, double reach_slope, int step) const;
+    // The outermost of the strong lines near those two rows. What a rod mirrors near its edge, and its shaded side, can be stronger than the edge itself, and lie within it; the edge of
+    // the rod's shadow lies outside. Both edges tell the slopes together: they turn as one and taper alike, where one line alone may run from a wrap's edge to a shadow's.
+    Outline outline_near(double upper_row, double lower_row, double slope, double reach_rows, double reach_taper) const;
     // The strongest line of the slope that has the most of them: a rod's edges and what its coat mirrors are parallel, and one line alone may run from one of them
     // to another.
     Line strongest() const;
 
   private:
+    Line outermost_near(double row, double slope, double reach_rows, int step) const;
+
     cv::Mat strength_;          // CV_32F
     std::vector<int> columns_;  // every third of those that count
 };

@@ -15,12 +15,10 @@ double edge_y(const Rod& rod, double s, const CardSpace& lens, bool lower) {
 
 }  // namespace
 
-std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
-                            const Rod& rod) {
+std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const OpeningImage& image, const CardPose& pose, const Rod& rod) {
     // A coat reaches a millimetre or so beyond its thread, and wraps stand out by under one: the rod found may be as thick as they are. Chosen on rendered photos, own ones (seeds
     // 1700000 and 1710000 on) and path-traced ones (100 to 115 and 10100 to 10113).
-    constexpr double coat_mm = 1.5, shortest_mm = 6, inwards_mm = 1.2, outwards_mm = 0.12, most_aside_mm = 0.32, taper = 0.006;
-    const OpeningImage image = flatten_opening(photo, opening, pose, fit);
+    constexpr double coat_mm = 1.5, shortest_mm = 6, inwards_mm = 0.8, outwards_mm = 0.12, most_aside_mm = 0.32, taper = 0.006;
     std::vector<bool> looked_at(static_cast<std::size_t>(image.look.cols), false);
     double length = 0;
     for (const Segment& run : runs) {
@@ -34,15 +32,10 @@ std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const Photo& photo
     if (length < shortest_mm) return std::nullopt;
     const EdgeStrength edges(image.look, looked_at);
     const CardSpace lens = pose.camera_position();
-    const auto line = [&](bool lower) {
-        const int step = lower ? +1 : -1;
-        const double middle = image.x_mm(image.look.cols / 2.0) - rod.opening_x_mm, at = edge_y(rod, middle, lens, lower);
-        const double slope = (edge_y(rod, rod.s_end, lens, lower) - edge_y(rod, rod.s_begin, lens, lower)) / (rod.s_end - rod.s_begin);
-        const double reach = image.px_per_mm * (inwards_mm + outwards_mm) / 2;
-        return edges.outermost_near(image.row_at(at) + step * (image.px_per_mm * outwards_mm - reach), slope, reach, taper, step);
-    };
-    const Rod out = rod_between(image, line(false), line(true), lens, opening);
-    const double middle = (rod.s_begin + rod.s_end) / 2;
+    const double middle = (rod.s_begin + rod.s_end) / 2, centre = image.x_mm(image.look.cols / 2.0) - rod.opening_x_mm;
+    const double reach = image.px_per_mm * (inwards_mm + outwards_mm) / 2, inwards = reach - image.px_per_mm * outwards_mm;
+    const auto row_of = [&](bool lower) { return image.row_at(edge_y(rod, centre, lens, lower)) + (lower ? -inwards : inwards); };
+    const Rod out = rod_between(image, edges.outline_near(row_of(false), row_of(true), rod.axis_slope, reach, taper), lens);
     if (std::abs(out.top(middle).y_mm - rod.top(middle).y_mm) > most_aside_mm) return std::nullopt;
     return out;
 }

@@ -12,8 +12,7 @@ namespace bindhue::capture {
 // own ones 0.983, path-traced ones 0.99.
 inline constexpr double seen_of_radius = 0.985;
 
-// The rod as its edges over its bare runs alone would have it; nothing where they are too short, or no pair of edges is seen about the axis of the rod found.
-std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const Photo& photo, const CardRect& opening, const CardPose& pose, const CameraFit& fit,
-                            const Rod& rod);
+// The rod as its edges over its bare runs alone would have it; nothing where they are too short, or no edges are seen about the axis of the rod found.
+std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const OpeningImage& image, const CardPose& pose, const Rod& rod);
 
 }  // namespace bindhue::capture

@@ -175,8 +175,8 @@ Circle circle_between(double y_first, double y_last, const CardSpace& lens) {
     return {lens.y + (lens.z + radius) * std::tan(phi), radius};
 }
 
-Error refuse(const Photo& photo, std::string what, std::string mend) {
-    return {Reason::cannot_measure, std::move(what), photo.source, std::move(mend)};
+Error refuse(const OpeningImage& image, std::string what, std::string mend) {
+    return {Reason::cannot_measure, std::move(what), image.photo, std::move(mend)};
 }
 
 }  // namespace
@@ -202,10 +202,11 @@ double Rod::strip_px(double s, const CardPose& pose) const {
     return 2 * std::sin(15.0 * CV_PI / 180) * radius_at(s) * pose.px_per_mm;
 }
 
-Rod rod_between(const OpeningImage& image, const Line& upper, const Line& lower, const CardSpace& lens, const CardRect& opening) {
+Rod rod_between(const OpeningImage& image, const Outline& outline, const CardSpace& lens) {
+    const CardRect& opening = image.opening;
     const double middle = image.look.cols / 2.0, last_column = image.look.cols - 1;
     const auto circle_at = [&](double column) {
-        return circle_between(image.y_mm(row_on(upper, column, middle)), image.y_mm(row_on(lower, column, middle)), lens);
+        return circle_between(image.y_mm(row_on(outline.upper, column, middle)), image.y_mm(row_on(outline.lower, column, middle)), lens);
     };
     const Circle left = circle_at(0), right = circle_at(last_column);
     const double span = image.x_mm(last_column) - image.x_mm(0);
@@ -221,13 +222,7 @@ Rod rod_between(const OpeningImage& image, const Line& upper, const Line& lower,
     return rod;
 }
 
-Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,
-                     const CameraFit& fit) {
-    if (!layout.opening)
-        return refuse(photo, "the card's layout has no opening for a rod",
-                      "give the region to read with --region");
-    const CardRect& opening = *layout.opening;
-    const OpeningImage image = flatten_opening(photo, opening, pose, fit);
+Result<Rod> find_rod(const OpeningImage& image, const CardPose& pose) {
     const EdgeStrength edges(image.look);
 
     const CardSpace lens = pose.camera_position();
@@ -273,26 +268,21 @@ Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPos
         if (rows(extent) < thinnest_mm * image.px_per_mm) extent.reset();
     }
     if (!extent)
-        return refuse(
-            photo, "no rod was found in the card's opening",
+        return refuse(image, "no rod was found in the card's opening",
             "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
 
     // Near enough not to jump to a streak inside the rod or to its shadow's edge; as tapered as a tip section is.
-    const double reach = 0.5 * image.px_per_mm, taper = 0.012;
-    const Line upper = edges.outermost_near(extent->first_row, extent->slope, reach, taper, -1);
-    const Line lower = edges.outermost_near(extent->last_row, extent->slope, reach, taper, +1);
-
-    const Rod rod = rod_between(image, upper, lower, lens, opening);
+    const double reach = 0.5 * image.px_per_mm, taper = 0.009;
+    const Outline outline = edges.outline_near(extent->first_row, extent->last_row, extent->slope, reach, taper);
+    const Rod rod = rod_between(image, outline, lens);
     const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     const double thickest = std::max(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
-    if (!(thinnest * 2 > thinnest_mm) || thickest * 2 > opening.height_mm)
-        return refuse(
-            photo, "no rod was found in the card's opening",
+    if (!(thinnest * 2 > thinnest_mm) || thickest * 2 > image.opening.height_mm)
+        return refuse(image, "no rod was found in the card's opening",
             "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
     const double strip_px = std::min(rod.strip_px(rod.s_begin, pose), rod.strip_px(rod.s_end, pose));
     if (strip_px < fewest_strip_px)
-        return refuse(
-            photo,
+        return refuse(image,
             "the rod is too thin in the picture: the strip that faces the camera is " +
                 std::to_string(static_cast<int>(strip_px)) + " pixels wide",
             "come nearer or use a longer lens, to at least " +

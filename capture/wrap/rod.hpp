@@ -35,12 +35,11 @@ class Rod {
 // practice; the first is a guess).
 inline constexpr double fewest_strip_px = 5.0, fair_strip_px = 12.0;
 
-// The rod whose edges are seen as those lines of the opening.
-Rod rod_between(const OpeningImage& image, const Line& upper, const Line& lower, const CardSpace& lens, const CardRect& opening);
+// The rod that is seen so in the opening.
+Rod rod_between(const OpeningImage& image, const Outline& outline, const CardSpace& lens);
 
-// Errors, cannot_measure: the layout has no opening, no rod in it, or a rod too thin in pixels to be read.
-Result<Rod> find_rod(const Photo& photo, const CardLayout& layout, const CardPose& pose,
-                     const CameraFit& fit);
+// Errors, cannot_measure: no rod in the opening, or one too thin in pixels to be read.
+Result<Rod> find_rod(const OpeningImage& image, const CardPose& pose);
 
 // The rod's skin: linear camera response (tone, flare and the light along the rod's top line undone), rows by
 // theta, columns by s. Not finite where the rod is out of the picture.

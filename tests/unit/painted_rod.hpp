@@ -7,6 +7,8 @@
 
 #include <opencv2/core.hpp>
 
+#include "plain_fit.hpp"
+#include "wrap/rod.hpp"
 #include "wrap/segments.hpp"
 
 namespace painted_rod {
@@ -39,8 +41,11 @@ inline CardLayout layout() {
 constexpr double axis_y = 56, blank_radius = 4.2;
 inline const std::vector<Segment> wraps{{15, 45}, {70, 95}}, bare{{0, 15}, {45, 70}, {95, 120}};
 struct Scene {
+    std::vector<Segment> wound = wraps;
     double stands_out = 0;                                                    // the wraps, mm of radius
     std::function<double(double off)> mirrored = [](double) { return 0.0; };  // a share of white
+    // Of the bench, beside which the blank may be hard to see; beyond: from the rod's edge with larger y, mm.
+    std::function<double(double s, double beyond_mm)> bench = [](double, double) { return 0.25; };
 };
 inline Photo photo_of(const Scene& scene) {
     cv::Mat linear(110 * static_cast<int>(px_per_mm), 160 * static_cast<int>(px_per_mm), CV_32FC3, cv::Scalar(0.8, 0.8, 0.8));
@@ -50,14 +55,14 @@ inline Photo photo_of(const Scene& scene) {
             if (s < 0 || s > opening.width_mm || y < opening.y_mm || y > opening.bottom_mm()) continue;
             double radius = blank_radius;
             cv::Vec3d body(0.05, 0.06, 0.10);  // blue first
-            for (const Segment& w : wraps)
+            for (const Segment& w : scene.wound)
                 if (s >= w.begin_mm && s < w.end_mm) {
                     radius += scene.stands_out;
                     body = w.begin_mm < 50 ? cv::Vec3d(0.08, 0.10, 0.42) : cv::Vec3d(0.50, 0.55, 0.20);
                 }
             const double across = axis_y - lens_y, above = lens_mm + blank_radius, ray = std::hypot(y - lens_y, lens_mm);
             const double off = (above * (y - lens_y) - across * lens_mm) / ray / radius;
-            const cv::Vec3d seen = std::abs(off) < 1 ? body * (0.15 + 0.85 * std::sqrt(1 - off * off)) + cv::Vec3d::all(scene.mirrored(off)) : cv::Vec3d::all(0.25);
+            const cv::Vec3d seen = std::abs(off) < 1 ? body * (0.15 + 0.85 * std::sqrt(1 - off * off)) + cv::Vec3d::all(scene.mirrored(off)) : cv::Vec3d::all(scene.bench(s, (off - 1) * radius));
             linear.at<cv::Vec3f>(r, c) = cv::Vec3f(seen);
         }
     Photo photo;
@@ -65,5 +70,7 @@ inline Photo photo_of(const Scene& scene) {
     photo.linear = true;
     return photo;
 }
+
+inline OpeningImage opening_of(const Photo& photo) { return *flatten_opening(photo, layout(), from_above(), plain_fit()); }
 
 }  // namespace painted_rod

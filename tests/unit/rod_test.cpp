@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "painted_rod.hpp"
-#include "plain_fit.hpp"
 
 using namespace bindhue;
 using namespace bindhue::capture;
@@ -60,7 +59,7 @@ TEST_CASE("A lens straight above the rod is faced by its top line, and one to th
 namespace {
 
 void finds_the_painted_rod(const painted_rod::Scene& scene) {
-    const Result<Rod> rod = find_rod(painted_rod::photo_of(scene), painted_rod::layout(), painted_rod::from_above(), plain_fit());
+    const Result<Rod> rod = find_rod(painted_rod::opening_of(painted_rod::photo_of(scene)), painted_rod::from_above());
     REQUIRE(rod);
     CHECK(2 * rod->radius_at(60) == Approx(2 * painted_rod::blank_radius).epsilon(0.04));
     CHECK(rod->radius_slope == Approx(0).margin(0.003));
@@ -74,4 +73,20 @@ TEST_CASE("A rod is found in the opening where it was painted") { finds_the_pain
 TEST_CASE("A rod is found whole though a streak parts its bands") {
     // A window 3 mm wide, much brighter than any body.
     finds_the_painted_rod({.mirrored = [](double off) { return std::abs(off - 0.1) < 0.36 ? 1.0 : 0.0; }});
+}
+
+TEST_CASE("A shadow's edge that runs away from the rod does not turn the rod's edge") {
+    // Beside the blank the bench is as dark as the blank's own limb; along the wrap's edge and then along the shadow's runs a stronger line than the blank's.
+    const double away = GENERATE(0.010, 0.014);
+    finds_the_painted_rod({.wound = {{10, 35}},
+                           .stands_out = 0.3,
+                           .bench = [away](double s, double beyond_mm) { return beyond_mm > 0 && beyond_mm < away * (s - 10) ? 0.04 : 0.05; }});
+}
+
+TEST_CASE("A card without an opening holds no rod") {
+    CardLayout layout = painted_rod::layout();
+    layout.opening.reset();
+    const auto opening = flatten_opening(painted_rod::photo_of({}), layout, painted_rod::from_above(), plain_fit());
+    REQUIRE_FALSE(opening);
+    CHECK(opening.error().reason == Reason::cannot_measure);
 }
