@@ -10,7 +10,8 @@ spectrum a photo. THREADS: processor threads (1). Blender units are centimetres;
 
 What the pictures hold: a room of walls and things, a window of panes or a lamp, a ceiling that may shine; a phone, the hand and the body of who holds it, all mirrored by the coat;
 shadows, bounced light; wraps that stand out over the blank by thread and coat, ends of the coat, turns of uneven brightness, waves of the film; veil, halo, defocus, vignetting, noise,
-a Bayer mosaic; a phone's matrix, curve, saturation, sharpening, JPEG. A coat mirrors by Fresnel (n = 1.5) over a matt body whose reflectance factor, seen facing, is the truth.
+a Bayer mosaic; a phone's matrix, curve, saturation, sharpening, JPEG. A coat mirrors by Fresnel (n = 1.5) over a matt body whose reflectance factor, seen facing, is the truth; of dry thread, whose face is rough, with what that
+face sends up of light from 45 degrees, as an instrument of that geometry would have it.
 What they do not: light refracted into the coat, thread's own relief under it, metallic film, guides, distortion of the lens, unlike lights.
 """
 import json
@@ -204,6 +205,16 @@ def lay_card(card, sensor, dice):
 
 # ---- The rod
 
+DRY = 0.45  # roughness of thread that no coat covers
+
+
+def face_at_45(roughness):
+    """What a rough face of n = 1.5 itself sends straight up of light from 45 degrees, as a reflectance factor: the GGX lobe (Walter and others, EGSR 2007, eq. 20 and 33; shadowing
+    left out, 1 % here) as Cycles has it, weighted as `surface` does. Of a coat and a blank it is under 0.1 % of white, and left out."""
+    squared, facet = roughness ** 4, math.cos(math.radians(22.5)) ** 2
+    return 0.04 * squared / (facet * (squared - 1) + 1) ** 2 / (4 * math.cos(math.radians(45)))
+
+
 def ramp(low, high, x):
     t = np.clip((x - low) / (high - low), 0, 1)
     return t * t * (3 - 2 * t)
@@ -282,7 +293,7 @@ class Rod:
             look = 1 - dice.uniform(0.1, 0.5) * np.abs(np.sin(np.pi * turns)) ** 6  # grooves
             look = look * (1 + dice.normal(size=4000)[np.floor(turns).astype(int) % 4000] * dice.uniform(0.005, 0.03))
             body[:, there] = (look / look.mean())[..., None] * sensor.share(band["thread"])
-            roughness[:, there] = dice.uniform(0.02, 0.06) if band["coated"] else 0.45
+            roughness[:, there] = dice.uniform(0.02, 0.06) if band["coated"] else DRY
         return body, roughness
 
     def truth(self):
@@ -294,7 +305,7 @@ class Rod:
 
         for band in self.bands:
             blank_up_to(band["start"])
-            out.append({"role": band["role"], "start_mm": band["start"] - 20, "length_mm": band["length"], "lab": lab(band["thread"]), "pitch_mm": band["size"],
+            out.append({"role": band["role"], "start_mm": band["start"] - 20, "length_mm": band["length"], "lab": lab(band["thread"] + (0 if band["coated"] else face_at_45(DRY))), "pitch_mm": band["size"],
                         "schedule": "finish" if band["coated"] else "none", "ground": "blank"})
             at = band["start"] + band["length"]
         blank_up_to(140)
