@@ -105,8 +105,8 @@ constexpr double patch_misfit = 0.12, patch_step = 9;
 // (the rod's ends are taken for it); what blur leaves between two bands. The body colours on both sides tell them from bands.
 bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
     constexpr double widest_gap_mm = 2.2, widest_blur_mm = 0.9, like = 0.2;
-    // A coat ends about so far beyond its thread, and is steep there: it may see little of the light, or much more.
-    constexpr double widest_shoulder_mm = 1.3, steep = 0.6;
+    // A coat ends about so far beyond its thread, and is steep there: it may see little of the light, or much more. Farther off its slope is slight.
+    constexpr double widest_shoulder_mm = 1.3, steep = 0.6, slight = 0.2;
     const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
     const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
     const auto remove = [&](std::size_t i) {
@@ -132,7 +132,7 @@ bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bod
             const CameraRgb &run = bodies[first ? i - 1 : i].linear,
                             &beside = bodies[first ? i : i - 1].linear;
             if (shorter < widest_gap_mm && longer > 3 * shorter &&
-                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white, shorter < widest_shoulder_mm ? steep : 0.2)))
+                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white, shorter < widest_shoulder_mm ? steep : slight)))
                 nearest = i;
         }
     if (nearest != 0) {

@@ -186,6 +186,18 @@ TEST_CASE("a blank that is thinner than its wraps falls into the shade sooner, a
     for (std::size_t k = 0; k < 3; ++k) CHECK(bodies[0].linear.vector()[k] == Approx(grey[0].body[k] / let_in).epsilon(0.1));
 }
 
+TEST_CASE("a coat that slopes at a band's end, and sees less of the light there, changes no colour") {
+    const auto shade = [](double t) { return std::cos(t) + 0.35 * std::sin(t); };
+    Skin skin = synthetic_skin(red_black_white, shade, room);
+    for (std::size_t r = 0; r < skin.theta.size(); ++r)
+        for (const double edge : {8.0, 24.0})
+            for (std::size_t c = skin.column_at(edge); c < skin.column_at(edge + 1.1); ++c)
+                for (double& v : skin.values[r * skin.columns + c]) v *= 0.6;
+    const auto bodies = body_colours(skin, {{0, 8}, {8, 24}, {24, 32}}, plain_fit(), 0.0, resolved);
+    for (std::size_t j = 0; j < 3; ++j)
+        for (std::size_t k = 0; k < 3; ++k) CHECK(bodies[j].linear.vector()[k] == Approx(red_black_white[j].body[k] / let_in).margin(0.002).epsilon(0.015));
+}
+
 TEST_CASE("a step that all others contradict does not decide what is mirrored") {
     // Something lies over the black band's end, as a guide's foot does: the step there is not that of the colours. The ends of the rod are one blank.
     std::vector<Wound> bands = red_black_white;
@@ -195,7 +207,7 @@ TEST_CASE("a step that all others contradict does not decide what is mirrored") 
     const auto even = [](double) { return Vector3{0.008, 0.008, 0.008}; };
     Skin skin = synthetic_skin(bands, shade, even);
     for (std::size_t r = 0; r < skin.theta.size(); ++r)
-        for (std::size_t c = skin.column_at(13); c < skin.column_at(16); ++c)
+        for (std::size_t c = skin.column_at(12.2); c < skin.column_at(16); ++c)
             for (double& v : skin.values[r * skin.columns + c]) v += 0.06 * shade(skin.theta[r]);
     const CameraShade none{-500, 1, 0, 0.0};
     const auto bodies = body_colours(skin, {{0, 8}, {8, 16}, {16, 32}, {32, 40}}, plain_fit(), 0.0, none, {{0, 3}, {}});
