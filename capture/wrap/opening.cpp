@@ -106,28 +106,27 @@ Line EdgeStrength::outermost_near(double row, double slope, double reach_rows, i
     return middle_of_plateau(best, lines.end(), level);
 }
 
-Outline EdgeStrength::outline_near(double upper_row, double lower_row, double slope, double reach_rows, double reach_taper) const {
-    // Coarser or wider turns read axes worse on rendered photos (own ones from seeds 1700000 and 1710000 on, path-traced ones 100 to 125, 5000 to 5017 and as many by phone).
-    constexpr double step = 0.00075, turn = 0.0045;
-    const int turns = static_cast<int>(std::lround(turn / step)), tapers = static_cast<int>(std::lround(reach_taper / step));
-    const auto strongest_of = [&](double row) {
+Outline EdgeStrength::outline_near(const Line& upper, const Line& lower, double reach_rows, double reach_turn, double reach_taper) const {
+    constexpr double step = 0.00075;
+    const int turns = static_cast<int>(std::lround(reach_turn / step)), tapers = static_cast<int>(std::lround(reach_taper / step));
+    const auto strongest_of = [&](const Line& line) {
         std::vector<double> out;
-        for (int k = -turns - tapers; k <= turns + tapers; ++k) out.push_back(best_near(row, slope + k * step, reach_rows, 0).strength);
+        for (int k = -turns - tapers; k <= turns + tapers; ++k) out.push_back(best_near(line.row, line.slope + k * step, reach_rows, 0).strength);
         return out;
     };
-    const std::vector<double> upper = strongest_of(upper_row), lower = strongest_of(lower_row);
+    const std::vector<double> uppers = strongest_of(upper), lowers = strongest_of(lower);
     const auto at = [&](int k) { return static_cast<std::size_t>(k + turns + tapers); };
     double most = -1;
-    double upper_slope = slope, lower_slope = slope;
+    double upper_slope = upper.slope, lower_slope = lower.slope;
     for (int a = -turns; a <= turns; ++a)
         for (int t = -tapers; t <= tapers; ++t) {
-            const double sum = upper[at(a - t)] + lower[at(a + t)];
+            const double sum = uppers[at(a - t)] + lowers[at(a + t)];
             if (sum <= most) continue;
             most = sum;
-            upper_slope = slope + (a - t) * step;
-            lower_slope = slope + (a + t) * step;
+            upper_slope = upper.slope + (a - t) * step;
+            lower_slope = lower.slope + (a + t) * step;
         }
-    return {outermost_near(upper_row, upper_slope, reach_rows, -1), outermost_near(lower_row, lower_slope, reach_rows, +1)};
+    return {outermost_near(upper.row, upper_slope, reach_rows, -1), outermost_near(lower.row, lower_slope, reach_rows, +1)};
 }
 
 Line EdgeStrength::strongest() const {

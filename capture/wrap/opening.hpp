@@ -52,9 +52,10 @@ class EdgeStrength {
 
     double along(double row, double slope) const;
     Line best_near(double row, double slope, double reach_rows, double reach_slope) const;
-    // The outermost of the strong lines near those two rows. What a rod mirrors near its edge, and its shaded side, can be stronger than the edge itself, and lie within it; the edge of
+    // The outermost of the strong lines near those two, nearly of their slopes. What a rod mirrors near its edge, and its shaded side, can be stronger than the edge itself, and lie within it; the edge of
     // the rod's shadow lies outside. Both edges tell the slopes together: they turn as one and taper alike, where one line alone may run from a wrap's edge to a shadow's.
-    Outline outline_near(double upper_row, double lower_row, double slope, double reach_rows, double reach_taper) const;
+    // reach_turn: of both slopes, alike; reach_taper: of each, against the other; rows per column.
+    Outline outline_near(const Line& upper, const Line& lower, double reach_rows, double reach_turn, double reach_taper) const;
     // The strongest line of the slope that has the most of them: a rod's edges and what its coat mirrors are parallel, and one line alone may run from one of them
     // to another.
     Line strongest() const;
