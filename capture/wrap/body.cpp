@@ -118,7 +118,7 @@ std::vector<Cell> cells_of(const Skin& skin, const Segment& segment, const Shadi
                            double within, const CameraShade& camera) {
     std::vector<Cell> out;
     const int stretches = stretches_of(segment);
-    const double margin = std::min(beside_edge_mm, 0.25 * segment.length_mm());
+    const double margin = margin_of(segment);
     const double begin = segment.begin_mm + margin, end = segment.end_mm - margin;
     const int along = std::max(1, static_cast<int>((end - begin) / cell_mm));
     // Cells of about two degrees: a single row is too noisy for its least value to mean anything.

@@ -80,11 +80,17 @@ double EdgeStrength::along(double row, double slope) const {
     return n == 0 || 2 * n < columns_.size() ? 0.0 : sum / static_cast<double>(n);
 }
 
+Line EdgeStrength::best_of_slope(double row, double slope, double reach_rows) const {
+    Line best{row, slope, -1};
+    for (double r = row - reach_rows; r <= row + reach_rows; r += 0.25)
+        if (const double strength = along(r, slope); strength > best.strength) best = {r, slope, strength};
+    return best;
+}
+
 Line EdgeStrength::best_near(double row, double slope, double reach_rows, double reach_slope) const {
     Line best{row, slope, -1};
-    for (double s = slope - reach_slope; s <= slope + reach_slope + 1e-9; s += std::max(reach_slope / 8, 1e-6))
-        for (double r = row - reach_rows; r <= row + reach_rows; r += 0.25)
-            if (const double strength = along(r, s); strength > best.strength) best = {r, s, strength};
+    for (double s = slope - reach_slope; s <= slope + reach_slope + 1e-9; s += reach_slope / 8)
+        if (const Line line = best_of_slope(row, s, reach_rows); line.strength > best.strength) best = line;
     return best;
 }
 
@@ -106,12 +112,12 @@ Line EdgeStrength::outermost_near(double row, double slope, double reach_rows, i
     return middle_of_plateau(best, lines.end(), level);
 }
 
-Outline EdgeStrength::outline_near(const Line& upper, const Line& lower, double reach_rows, double reach_turn, double reach_taper) const {
+RodEdges EdgeStrength::rod_edges_near(const Line& upper, const Line& lower, double reach_rows, double reach_turn, double reach_taper) const {
     constexpr double step = 0.00075;
     const int turns = static_cast<int>(std::lround(reach_turn / step)), tapers = static_cast<int>(std::lround(reach_taper / step));
     const auto strongest_of = [&](const Line& line) {
         std::vector<double> out;
-        for (int k = -turns - tapers; k <= turns + tapers; ++k) out.push_back(best_near(line.row, line.slope + k * step, reach_rows, 0).strength);
+        for (int k = -turns - tapers; k <= turns + tapers; ++k) out.push_back(best_of_slope(line.row, line.slope + k * step, reach_rows).strength);
         return out;
     };
     const std::vector<double> uppers = strongest_of(upper), lowers = strongest_of(lower);

@@ -40,7 +40,7 @@ struct Line {
 inline double row_on(const Line& line, double column, double middle) { return line.row + line.slope * (column - middle); }
 
 // A rod's edges: with smaller y, and the other.
-struct Outline {
+struct RodEdges {
     Line upper, lower;
 };
 
@@ -52,15 +52,16 @@ class EdgeStrength {
 
     double along(double row, double slope) const;
     Line best_near(double row, double slope, double reach_rows, double reach_slope) const;
-    // The outermost of the strong lines near those two, nearly of their slopes. What a rod mirrors near its edge, and its shaded side, can be stronger than the edge itself, and lie within it; the edge of
-    // the rod's shadow lies outside. Both edges tell the slopes together: they turn as one and taper alike, where one line alone may run from a wrap's edge to a shadow's.
+    // The outermost of the strong lines near those two, nearly of their slopes. What a rod mirrors near its edge, and its shaded side, can be stronger than the edge
+    // itself, and lie within it; the edge of the rod's shadow lies outside. Both edges tell the slopes together: they turn as one and taper alike, where one line alone may run from a wrap's edge to a shadow's.
     // reach_turn: of both slopes, alike; reach_taper: of each, against the other; rows per column.
-    Outline outline_near(const Line& upper, const Line& lower, double reach_rows, double reach_turn, double reach_taper) const;
+    RodEdges rod_edges_near(const Line& upper, const Line& lower, double reach_rows, double reach_turn, double reach_taper) const;
     // The strongest line of the slope that has the most of them: a rod's edges and what its coat mirrors are parallel, and one line alone may run from one of them
     // to another.
     Line strongest() const;
 
   private:
+    Line best_of_slope(double row, double slope, double reach_rows) const;
     Line outermost_near(double row, double slope, double reach_rows, int step) const;
 
     cv::Mat strength_;          // CV_32F

@@ -38,7 +38,7 @@ std::optional<Rod> bare_rod(const std::vector<Segment>& runs, const OpeningImage
         const double slope = (edge_y(rod, rod.s_end, lens, lower) - edge_y(rod, rod.s_begin, lens, lower)) / (rod.s_end - rod.s_begin);
         return Line{image.row_at(edge_y(rod, centre, lens, lower)) + (lower ? -inwards : inwards), slope};
     };
-    const Rod out = rod_between(image, edges.outline_near(within(false), within(true), reach, slack, slack), lens);
+    const Rod out = rod_between(image, edges.rod_edges_near(within(false), within(true), reach, slack, slack), lens);
     if (std::abs(out.top(middle).y_mm - rod.top(middle).y_mm) > most_aside_mm) return std::nullopt;
     return out;
 }

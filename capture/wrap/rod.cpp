@@ -202,11 +202,11 @@ double Rod::strip_px(double s, const CardPose& pose) const {
     return 2 * std::sin(15.0 * CV_PI / 180) * radius_at(s) * pose.px_per_mm;
 }
 
-Rod rod_between(const OpeningImage& image, const Outline& outline, const CardSpace& lens) {
+Rod rod_between(const OpeningImage& image, const RodEdges& seen, const CardSpace& lens) {
     const CardRect& opening = image.opening;
     const double middle = image.look.cols / 2.0, last_column = image.look.cols - 1;
     const auto circle_at = [&](double column) {
-        return circle_between(image.y_mm(row_on(outline.upper, column, middle)), image.y_mm(row_on(outline.lower, column, middle)), lens);
+        return circle_between(image.y_mm(row_on(seen.upper, column, middle)), image.y_mm(row_on(seen.lower, column, middle)), lens);
     };
     const Circle left = circle_at(0), right = circle_at(last_column);
     const double span = image.x_mm(last_column) - image.x_mm(0);
@@ -269,26 +269,24 @@ Result<Rod> find_rod(const OpeningImage& image, const CardPose& pose) {
     }
     if (!extent)
         return refuse(image, "no rod was found in the card's opening",
-            "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
+                      "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
 
-    // Near enough not to jump to a streak inside the rod or to its shadow's edge; as tapered as a tip section is. Of turns of 0.003, 0.0045 and 0.006 the middle one found
-    // axes best on rendered photos (own ones from seeds 1700000 and 1710000 on, path-traced ones 100 to 125, 5000 to 5017 and as many by phone).
+    // Near enough not to jump to a streak inside the rod or to its shadow's edge; as tapered as a tip section is. Turns of up to 0.0045 found axes
+    // better than of up to 0.003 on rendered photos (own ones from seeds 1700000 and 1710000 on, path-traced ones 100 to 125, 5000 to 5017 and as many by phone).
     const double reach = 0.5 * image.px_per_mm, turn = 0.0045, taper = 0.009;
-    const Outline outline = edges.outline_near({extent->first_row, extent->slope}, {extent->last_row, extent->slope}, reach, turn, taper);
-    const Rod rod = rod_between(image, outline, lens);
+    const RodEdges seen = edges.rod_edges_near({extent->first_row, extent->slope}, {extent->last_row, extent->slope}, reach, turn, taper);
+    const Rod rod = rod_between(image, seen, lens);
     const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     const double thickest = std::max(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     if (!(thinnest * 2 > thinnest_mm) || thickest * 2 > image.opening.height_mm)
         return refuse(image, "no rod was found in the card's opening",
-            "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
+                      "lay the wrap along the opening, in focus, on a plain ground that differs from the blank");
     const double strip_px = std::min(rod.strip_px(rod.s_begin, pose), rod.strip_px(rod.s_end, pose));
     if (strip_px < fewest_strip_px)
         return refuse(image,
-            "the rod is too thin in the picture: the strip that faces the camera is " +
-                std::to_string(static_cast<int>(strip_px)) + " pixels wide",
-            "come nearer or use a longer lens, to at least " +
-                std::to_string(static_cast<int>(std::ceil(pose.px_per_mm * fewest_strip_px / strip_px))) +
-                " px/mm (now " + std::to_string(static_cast<int>(pose.px_per_mm)) + ")");
+                      "the rod is too thin in the picture: the strip that faces the camera is " + std::to_string(static_cast<int>(strip_px)) + " pixels wide",
+                      "come nearer or use a longer lens, to at least " + std::to_string(static_cast<int>(std::ceil(pose.px_per_mm * fewest_strip_px / strip_px))) +
+                          " px/mm (now " + std::to_string(static_cast<int>(pose.px_per_mm)) + ")");
     return rod;
 }
 

@@ -36,7 +36,7 @@ class Rod {
 inline constexpr double fewest_strip_px = 5.0, fair_strip_px = 12.0;
 
 // The rod that is seen so in the opening.
-Rod rod_between(const OpeningImage& image, const Outline& outline, const CardSpace& lens);
+Rod rod_between(const OpeningImage& image, const RodEdges& seen, const CardSpace& lens);
 
 // Errors, cannot_measure: no rod in the opening, or one too thin in pixels to be read.
 Result<Rod> find_rod(const OpeningImage& image, const CardPose& pose);

@@ -118,7 +118,7 @@ Pair step_between(const Skin& skin, const std::vector<Segment>& segments, std::s
                   std::size_t second, const Vector3& white) {
     const Segment &before = segments[first], &after = segments[second];
     const auto span = [](const Segment& s) {
-        const double margin = std::min(beside_edge_mm, 0.25 * s.length_mm());
+        const double margin = margin_of(s);
         return std::pair{margin, std::min(window_mm + margin, s.length_mm() - margin)};
     };
     const auto [near_before, far_before] = span(before);

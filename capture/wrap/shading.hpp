@@ -4,6 +4,7 @@
 // shading, 1 where the surface faces as the card does. All steps of a rod share S, by channel, since unlike lights shade unlike channels a little differently.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <vector>
 
@@ -16,6 +17,7 @@ inline constexpr double shading_reach = 0.6108652381980153;  // round the rod, f
 // Left out beside an edge: blur and the slope of a coat that ends there, which sees another part of the light. Of 0.35, 0.8, 1, 1.2 and 1.6 this read rendered photos best (path-traced seeds
 // 100 to 125, 5000 to 5017 and as many by phone; own ones from 1700000 on).
 inline constexpr double beside_edge_mm = 1.2;
+inline double margin_of(const Segment& run) { return std::min(beside_edge_mm, 0.25 * run.length_mm()); }
 
 // Means over a stretch of the rod, round it: per row of the skin, with the squared standard error.
 struct Profile {

@@ -41,7 +41,7 @@ inline CardLayout layout() {
 constexpr double axis_y = 56, blank_radius = 4.2;
 inline const std::vector<Segment> wraps{{15, 45}, {70, 95}}, bare{{0, 15}, {45, 70}, {95, 120}};
 struct Scene {
-    std::vector<Segment> wound = wraps;
+    std::vector<Segment> wound = wraps;                                       // red where they begin in the left half, yellow in the right
     double stands_out = 0;                                                    // the wraps, mm of radius
     std::function<double(double off)> mirrored = [](double) { return 0.0; };  // a share of white
     // Of the bench, beside which the blank may be hard to see; beyond: from the rod's edge with larger y, mm.
