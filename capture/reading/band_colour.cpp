@@ -14,16 +14,16 @@ constexpr double prints_alike = 0.02, local_tone_reach = 3.5;
 
 }  // namespace
 
-void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector<std::string>& warnings) {
-    const std::array<bool, 3> at_end = fit.at_end_of_scale(linear);
+void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, const Vector3& taken_off, std::vector<std::string>& warnings) {
+    const std::array<bool, 3> at_end = fit.at_end_of_scale(linear, taken_off);
     if (at_end[0] || at_end[1] || at_end[2])
         warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
 }
 
 void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body) {
-    set_colour(band, photo, fit, body.looks->face, body.looks_covariance);
+    set_colour(band, photo, fit, body.looks->face, body.looks_covariance, body.taken_off);
     const Reading face = band.colour;
-    set_colour(band, photo, fit, body.looks->flop, body.looks_covariance);
+    set_colour(band, photo, fit, body.looks->flop, body.looks_covariance, body.taken_off);
     band.looks = LooksReading{face, band.colour};
     band.warnings.push_back(in_words(*band.looks));
 }
@@ -33,7 +33,7 @@ double local_tone(const CameraFit& fit) {
 }
 
 void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, const CameraRgb& linear,
-                const ResponseParts& covariance) {
+                const ResponseParts& covariance, const Vector3& taken_off) {
     const double widened = photo.linear ? 1.0 : encoded_variance;
     Matrix3 tone;
     if (const double off = local_tone(fit); off > 0) {
@@ -41,12 +41,12 @@ void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, con
         for (std::size_t a = 0; a < 3; ++a)
             for (std::size_t b = 0; b < 3; ++b) tone(a, b) = off * off * v[a] * v[b];
     }
-    band.colour = fit.read(linear, covariance.sum() + tone);
+    band.colour = fit.read(linear, covariance.sum() + tone, taken_off);
     band.colour.covariance = widened * band.colour.covariance;
     band.colour.shared = widened * band.colour.shared;
-    const CovarianceParts rest = fit.covariance_parts(linear, {});
+    const CovarianceParts rest = fit.covariance_parts(linear, {}, taken_off);
     const auto of = [&](const Matrix3& part) {
-        return widened * (fit.covariance_parts(linear, part).response + -1.0 * rest.response);
+        return widened * (fit.covariance_parts(linear, part, taken_off).response + -1.0 * rest.response);
     };
     band.covariance_of = {of(covariance.pixels), of(covariance.shading), of(covariance.mirrored),
                           widened * rest.response, widened * rest.fit, widened * rest.card, widened * rest.field, of(tone)};

@@ -8,13 +8,13 @@
 
 namespace bindhue::capture {
 
-// Sets colour and covariance_of; what the pixels of an encoded file add is among it.
-void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, const CameraRgb& linear, const ResponseParts& covariance);
+// Sets colour and covariance_of; what the pixels of an encoded file add is among it. `taken_off`: as CameraFit::read has it.
+void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, const CameraRgb& linear, const ResponseParts& covariance, const Vector3& taken_off);
 
 // Metallic thread's looks, and a warning of them. Precondition: body.looks.
 void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body);
 
-void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, std::vector<std::string>& warnings);
+void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, const Vector3& taken_off, std::vector<std::string>& warnings);
 
 // Relative error of a band's light where a phone has not treated all places alike; 0 where it has.
 double local_tone(const CameraFit& fit);

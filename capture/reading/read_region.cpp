@@ -155,8 +155,8 @@ Result<BandReading> read_region(const Photo& photo, const ReadOptions& options, 
                 mirrored[i] * mirrored[j] + room_mirror_error * room_mirror_error * white[i] * white[j];
         }
     BandReading out;
-    set_colour(out, photo, fit, CameraRgb::from(mean), covariance);
-    warn_of_clipping(fit, CameraRgb::from(mean), out.warnings);
+    set_colour(out, photo, fit, CameraRgb::from(mean), covariance, {});
+    warn_of_clipping(fit, CameraRgb::from(mean), {}, out.warnings);
     out.warnings.push_back(
         round ? "region given by hand: mirrored light and shading are guessed, not taken out"
               : "region given by hand, off the rod: read as flat, mirrored light not taken out");

@@ -326,7 +326,7 @@ void add_strands(BandReading& band, const Photo& photo, const CameraFit& fit, co
         for (std::size_t a = 0; a < 3; ++a)
             for (std::size_t b = 0; b < 3; ++b) covariance.pixels(a, b) += (two.share_error * two.share_error + off * off * hidden * hidden) * far * far * apart[a] * apart[b] +
                                                                                off * off * two.apart_covariance(a, b) / (mean.shade[a] * mean.shade[b]);
-        set_colour(band, photo, fit, CameraRgb::from(linear), covariance);
+        set_colour(band, photo, fit, CameraRgb::from(linear), covariance, mean.taken_off);
         band.strands.push_back({band.colour, second ? two.share : 1 - two.share});
     }
     band.warnings.push_back("thread of two colours: " + in_words(band.strands[0]) + " and " + in_words(band.strands[1]) +
@@ -414,10 +414,10 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         const TwoColours* two = features[i].role == BandRole::blank ? nullptr : colours_of(two_coloured, segments[i]);
         if (two != nullptr) add_strands(band, photo, fit, bodies[i], *two);
         if (bodies[i].looks) add_looks(band, photo, fit, bodies[i]);
-        set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance);
+        set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance, bodies[i].taken_off);
         band.pitch_mm = features[i].pitch_mm;
         if (two == nullptr) tell_spread(band, spread_within(skin, segments[i], bodies[i].linear, fit, facing));
-        warn_of_clipping(fit, bodies[i].linear, band.warnings);
+        warn_of_clipping(fit, bodies[i].linear, bodies[i].taken_off, band.warnings);
         if (band.role != BandRole::blank && !band.pitch_mm)
             band.warnings.push_back("thread pitch not resolved in this picture");
         band.outline = outline(pose, *rod, whole[i]);

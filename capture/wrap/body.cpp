@@ -460,10 +460,10 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         BodyColour body;
         Vector3 colour{};
         for (std::size_t k = 0; k < 3; ++k) body.shade[k] = shading[k](facing_theta);
-        for (std::size_t k = 0; k < 3; ++k)
-            colour[k] = dark[i].seen
-                            ? (dark[i].value[k] - (excess.value[i] + dark_mirror) * white[k]) / coat_entry
-                            : std::numeric_limits<double>::quiet_NaN();
+        for (std::size_t k = 0; k < 3; ++k) {
+            body.taken_off[k] = (excess.value[i] + dark_mirror) * white[k];
+            colour[k] = dark[i].seen ? (dark[i].value[k] - body.taken_off[k]) / coat_entry : std::numeric_limits<double>::quiet_NaN();
+        }
         body.linear = CameraRgb::from(colour);
         body.covariance = doubts_of(i, colour);
         for (const Pair& pair : pairs)

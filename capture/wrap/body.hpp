@@ -34,6 +34,7 @@ struct ResponseParts {
 struct BodyColour {
     CameraRgb linear;          // response as of a flat surface in the card's plane, ready for CameraFit::read
     ResponseParts covariance;  // of that response
+    Vector3 taken_off{};       // of what the picture shows there, as mirrored
     Vector3 shade{1, 1, 1};    // light where the rod faces the camera, of what the card's plane gets, by channel
     // From the segment before to this one, by what changes at all angles round the rod alike: a streak's end changes few. Zero for the first.
     Vector3 step{};

@@ -448,10 +448,10 @@ XYZ<D50> CameraFit::to_xyz(const CameraRgb& linear) const {
     return XYZ<D50>::from(out);
 }
 
-std::array<bool, 3> CameraFit::at_end_of_scale(const CameraRgb& linear) const {
+std::array<bool, 3> CameraFit::at_end_of_scale(const CameraRgb& linear, const Vector3& taken_off) const {
     const Vector3 v = linear.vector();
     std::array<bool, 3> out{};
-    for (std::size_t c = 0; c < 3; ++c) out[c] = v[c] <= darkest[c] || v[c] >= lightest[c];
+    for (std::size_t c = 0; c < 3; ++c) out[c] = v[c] + taken_off[c] <= darkest[c] || v[c] + taken_off[c] >= lightest[c];
     return out;
 }
 
@@ -502,8 +502,32 @@ std::array<Matrix3, 2> CameraFit::fit_and_card(const Lab<D50>& at) const {
     return {back * scaled * back, of_card};
 }
 
-CovarianceParts CameraFit::covariance_parts(const CameraRgb& linear,
-                                            const Matrix3& covariance_of_mean) const {
+CameraFit::Reckoned CameraFit::reckon_beyond_black(const CameraRgb& linear, const Vector3& taken_off) const {
+    if (!spectral) return {linear, beyond};
+    Vector3 response = linear.vector(), ends = darkest;
+    std::array<bool, 3> ended{};
+    for (std::size_t c = 0; c < 3; ++c) {
+        ended[c] = response[c] + taken_off[c] <= darkest[c];
+        response[c] *= spectral->gain[c];
+        ends[c] = (darkest[c] - taken_off[c]) * spectral->gain[c];
+    }
+    Vector3 reckoned = linear.vector(), deviation = beyond;
+    for (std::size_t c = 0; c < 3; ++c) {
+        if (!ended[c]) continue;
+        if (const auto hidden = spectral->threads.hidden(response, ended, ends, c)) {
+            reckoned[c] = hidden->response / spectral->gain[c];
+            deviation[c] = hidden->deviation / spectral->gain[c];
+        }
+    }
+    return {CameraRgb::from(reckoned), deviation};
+}
+
+XYZ<D50> CameraFit::best_colour(const CameraRgb& linear, const Vector3& taken_off) const {
+    return to_xyz(reckon_beyond_black(linear, taken_off).linear);
+}
+
+CovarianceParts CameraFit::covariance_parts(const CameraRgb& seen, const Matrix3& covariance_of_mean, const Vector3& taken_off) const {
+    const auto [linear, beyond_black] = reckon_beyond_black(seen, taken_off);
     const XYZ<D50> colour = to_xyz(linear);
     const Matrix3 by_colour = lab_jacobian(colour);
     const auto slopes = detail::expand_slope(model, linear.vector());
@@ -513,15 +537,15 @@ CovarianceParts CameraFit::covariance_parts(const CameraRgb& linear,
             for (std::size_t c = 0; c < 3; ++c) by_response(row, c) += map[row][k] * slopes[k][c];
     const Matrix3 jacobian = by_colour * by_response;
     Matrix3 of_response = jacobian * covariance_of_mean * transpose(jacobian);
-    const std::array<bool, 3> at_end = at_end_of_scale(linear);
+    const std::array<bool, 3> at_end = at_end_of_scale(seen, taken_off);
     for (std::size_t c = 0; c < 3; ++c) {
         if (!at_end[c]) continue;
         Vector3 way;
-        if (linear.vector()[c] <= darkest[c]) {
+        if (seen.vector()[c] + taken_off[c] <= darkest[c]) {
             // Below zero roots are gone: the straight terms alone tell what lies there, as far as there is light left.
             double reach = 1;
             for (std::size_t row = 0; row < 3; ++row) {
-                way[row] = -beyond[c] * map[row][c];
+                way[row] = -beyond_black[c] * map[row][c];
                 const double left = std::max(colour.vector()[row], least_light);
                 if (way[row] < 0) reach = std::min(reach, left / -way[row]);
             }
@@ -537,11 +561,11 @@ CovarianceParts CameraFit::covariance_parts(const CameraRgb& linear,
     return {of_response, of_fit, of_card, of_field};
 }
 
-Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_mean) const {
-    const CovarianceParts parts = covariance_parts(linear, covariance_of_mean);
+Reading CameraFit::read(const CameraRgb& linear, const Matrix3& covariance_of_mean, const Vector3& taken_off) const {
+    const CovarianceParts parts = covariance_parts(linear, covariance_of_mean, taken_off);
     // Sums in another order on each side of the diagonal.
     const auto even = [](const Matrix3& m) { return 0.5 * (m + transpose(m)); };
-    return {to_lab(to_xyz(linear)), even(parts.sum()), context, even(parts.fit + parts.card)};
+    return {to_lab(best_colour(linear, taken_off)), even(parts.sum()), context, even(parts.fit + parts.card)};
 }
 
 Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOptions& options) {
@@ -674,7 +698,7 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     std::vector<double> errors, check_errors;
     for (std::size_t i = 0; i < samples.size(); ++i) {
         const PatchSample& s = samples[i];
-        fit.patches[i].predicted = to_lab(fit.to_xyz(CameraRgb::from(fit.undo(s.rgb, s.place))));
+        fit.patches[i].predicted = to_lab(fit.best_colour(CameraRgb::from(fit.undo(s.rgb, s.place))));
     }
     for (std::size_t i = 0; i < data.patches.size(); ++i) {
         fit.patches[data.patches[i].source].predicted = seen[i];

@@ -36,6 +36,10 @@ constexpr double least_share = 0.02;
 constexpr double ridge = 1e-4;          // of the roots, against the mean weight of a thread
 constexpr double card_weight = 1;       // of a patch, in threads
 constexpr std::size_t neighbours = 40;
+// How unlike threads may be in the channels that a file shows, to tell one that it does not: in the share of one of two, and in the logarithm of their sum. And how
+// many of them, each seen by one of the drawn cameras, must be like; else they may be less so. Halved or doubled, none of the three matters (52 bands of phone
+// photos, rendered and path-traced).
+constexpr double hidden_hue = 0.05, hidden_size = 0.5, least_alike = 12;
 
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
@@ -394,6 +398,7 @@ ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPat
             for (Index c = 0; c < 3 && !bells_of.empty(); ++c) seen(c, t) *= 1 + of_bells(one.tone[at(c)], bells_of[at(t)][at(c)]);
             const auto row = expand(model, {seen(0, t), seen(1, t), seen(2, t)});
             for (Index k = 0; k < terms; ++k) features(d * count + t, k) = row[at(k)];
+            responses_.push_back({seen(0, t), seen(1, t), seen(2, t)});
         }
     }
     for (Index i = 0; i < cards; ++i) {
@@ -454,6 +459,49 @@ ThreadMap::ThreadMap(const CameraEstimate& camera, const std::vector<SpectralPat
     std::sort(errors.begin(), errors.end());
     forecast_median_ = errors[errors.size() / 2];
     forecast_p95_ = errors[errors.size() * 95 / 100];
+}
+
+std::optional<ThreadMap::Hidden> ThreadMap::hidden(const Vector3& response, const std::array<bool, 3>& ended, const Vector3& ends,
+                                                   std::size_t channel) const {
+    // What the other channels send together, and how it is divided among them.
+    struct Look {
+        double size = 0, hue = 0;
+    };
+    const auto look_of = [&](const Vector3& v) {
+        double first = 0, sum = 0;
+        for (std::size_t c = 0; c < 3; ++c) {
+            if (ended[c]) continue;
+            if (sum == 0) first = v[c];
+            sum += v[c];
+        }
+        return Look{sum, first / sum};
+    };
+    const Look wanted = look_of(response);
+    if (!(wanted.size > 0)) return std::nullopt;
+    struct Alike {
+        Look look;
+        double share = 0;  // of this channel, against the others together
+    };
+    std::vector<Alike> alike;
+    for (const Vector3& v : responses_) {
+        bool same_ends = true;
+        for (std::size_t c = 0; c < 3; ++c) same_ends = same_ends && (v[c] <= ends[c]) == ended[c];
+        if (const Look look = look_of(v); same_ends && look.size > 0) alike.push_back({look, v[channel] / look.size});
+    }
+    for (double width = 1; width <= 8; width *= 2) {
+        double total = 0, sum = 0, squares = 0;
+        for (const auto& [look, share] : alike) {
+            const double apart = std::hypot((look.hue - wanted.hue) / hidden_hue, std::log(look.size / wanted.size) / hidden_size) / width;
+            const double weight = std::exp(-0.5 * apart * apart);
+            total += weight;
+            sum += weight * share;
+            squares += weight * share * share;
+        }
+        if (total < least_alike) continue;
+        const double mean = sum / total;
+        return Hidden{mean * wanted.size, std::sqrt(std::max(squares / total - mean * mean, 0.0)) * wanted.size};
+    }
+    return std::nullopt;
 }
 
 Matrix3 ThreadMap::moment(const Lab<D50>& near) const {

@@ -93,6 +93,13 @@ class ThreadMap {
     double forecast_median() const { return forecast_median_; }  // CIEDE2000 over the virtual threads
     double forecast_p95() const { return forecast_p95_; }
 
+    // Of a channel that a file ends at black, what threads send into it that look like this in the other channels and end there too. None are like it: nothing.
+    // `ended`: which channels do; `ends`: where.
+    struct Hidden {
+        double response = 0, deviation = 0;
+    };
+    std::optional<Hidden> hidden(const Vector3& response, const std::array<bool, 3>& ended, const Vector3& ends, std::size_t channel) const;
+
     // Second moment of the Lab error over the 40 virtual threads nearest to a colour, over the drawn cameras.
     Matrix3 moment(const Lab<D50>& near) const;
 
@@ -104,6 +111,7 @@ class ThreadMap {
     ColourModel model_;
     std::array<std::array<double, most_map_terms>, 3> map_{};
     std::vector<Seen> threads_;
+    std::vector<Vector3> responses_;  // of all threads, by all drawn cameras
     std::vector<Lab<D50>> held_out_;
     double forecast_median_ = 0, forecast_p95_ = 0;
 };

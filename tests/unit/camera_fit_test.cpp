@@ -363,7 +363,11 @@ TEST_CASE("A reading at an end of the photo's scale says so and is wider") {
     CHECK(fit.at_end_of_scale(CameraRgb::from(open)) == std::array{false, false, false});
     CHECK(fit.at_end_of_scale(CameraRgb::from(cut)) == std::array{false, false, true});
     CHECK(fit.at_end_of_scale(CameraRgb::from(full)) == std::array{true, false, false});
+    // What mirrored light had lifted off the end is seen, though it lies below it without that.
+    const Vector3 mirrored{0, 0, open[2] - cut[2]};
+    CHECK(fit.at_end_of_scale(CameraRgb::from(cut), mirrored) == std::array{false, false, false});
     const Reading reading = fit.read(CameraRgb::from(cut), {});
+    CHECK(reading.covariance(2, 2) > fit.read(CameraRgb::from(cut), {}, mirrored).covariance(2, 2) + 4);
     const Matrix3 alone = fit.fit_covariance(reading.lab);
     CHECK(reading.covariance(2, 2) > alone(2, 2) + 4);
     // A linear file has no known end unless a patch is clipped.

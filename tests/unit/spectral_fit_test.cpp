@@ -91,6 +91,34 @@ TEST_CASE("Behind a phone's matrix and curve the spectral way reads threads near
     CHECK(clipped_held >= 0.9 * clipped);
 }
 
+TEST_CASE("Where a phone made a colour so vivid that a channel ends at black, threads like it tell how vivid it was") {
+    const std::vector<Camera> all = invented_cameras();
+    const std::vector<Spectrum> wound = threads(5, 120);
+    std::vector<double> at_black, beyond_black;
+    std::size_t held = 0;
+    for (std::size_t k = 0; k < all.size(); ++k) {
+        Photo photo = phone_photo(all[k], k);
+        photo.saturation = 1.3;
+        Taken taken(photo);
+        const CameraFit fit = fitted(taken.card(), Way::spectral);
+        if (!fit.light) continue;
+        for (const Spectrum& s : wound) {
+            const Lab<D50> truth = to_lab(reflectance_to_xyz_d50(s));
+            const Vector3 rgb = taken.shoot(s, opening).rgb;
+            const CameraRgb end = CameraRgb::from(fit.undo(rgb, opening));
+            if (end.r > fit.darkest[0] && end.g > fit.darkest[1] && end.b > fit.darkest[2]) continue;
+            const Reading reading = read(fit, rgb);
+            at_black.push_back(ciede2000(truth, to_lab(fit.to_xyz(end))));
+            beyond_black.push_back(ciede2000(truth, reading.lab));
+            held += inside(reading, truth);
+        }
+    }
+    REQUIRE(at_black.size() > 30);
+    CAPTURE(at_black.size(), quantile(at_black, 0.9), quantile(beyond_black, 0.9), median(at_black), median(beyond_black), held);
+    CHECK(quantile(beyond_black, 0.9) < 0.9 * quantile(at_black, 0.9));
+    CHECK(held >= at_black.size() * 9 / 10);
+}
+
 TEST_CASE("Behind a phone's matrix the kinds of light are told apart") {
     const std::vector<Camera> all = invented_cameras();
     const auto kinds = [&](Illuminant light, const std::string& kind) {

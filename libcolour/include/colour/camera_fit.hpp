@@ -162,19 +162,29 @@ class CameraFit {
     CameraRgb response_to(const XYZ<D50>& colour) const;
 
     // Which channels of a linear response lie at an end of the photo's scale: the true colour may be more vivid
-    // than the photo can show. read() widens the covariance by what may lie beyond.
-    std::array<bool, 3> at_end_of_scale(const CameraRgb& linear) const;
+    // than the photo can show. `taken_off`: what the picture has more there (mirrored light), so that its ends lie lower by that.
+    std::array<bool, 3> at_end_of_scale(const CameraRgb& linear, const Vector3& taken_off = {}) const;
 
-    // The reading of a linear response with the covariance of its mean. The fit's own error is forecast from the held-out errors
+    // The same, but where a channel ends at black: there it is not what the photo holds that is turned into a colour, but what virtual threads send into that channel
+    // which look like this in the others. Only the spectral way knows.
+    XYZ<D50> best_colour(const CameraRgb& linear, const Vector3& taken_off = {}) const;
+
+    // The reading of a linear response, by its best colour, with the covariance of its mean. The fit's own error is forecast from the held-out errors
     // (wider outside the hull of the patches), in the spectral way from the 40 virtual threads nearest to the colour as cameras
     // drawn from the estimate see them.
-    Reading read(const CameraRgb& linear, const Matrix3& covariance_of_mean) const;
-    CovarianceParts covariance_parts(const CameraRgb& linear, const Matrix3& covariance_of_mean) const;
+    Reading read(const CameraRgb& linear, const Matrix3& covariance_of_mean, const Vector3& taken_off = {}) const;
+    CovarianceParts covariance_parts(const CameraRgb& linear, const Matrix3& covariance_of_mean, const Vector3& taken_off = {}) const;
 
     // The covariance of fit and card alone at a colour, in Lab.
     Matrix3 fit_covariance(const Lab<D50>& at) const;
 
   private:
+    // A response of which channels end at black, with what lies there as far as it can be told, and how far off that may be.
+    struct Reckoned {
+        CameraRgb linear;
+        Vector3 deviation{};  // of channels that end at black
+    };
+    Reckoned reckon_beyond_black(const CameraRgb& linear, const Vector3& taken_off) const;
     std::array<Matrix3, 2> fit_and_card(const Lab<D50>& at) const;
 };
 
