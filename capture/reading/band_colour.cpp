@@ -45,9 +45,8 @@ void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, con
     band.colour.covariance = widened * band.colour.covariance;
     band.colour.shared = widened * band.colour.shared;
     const CovarianceParts rest = fit.covariance_parts(linear, {}, taken_off);
-    const auto of = [&](const Matrix3& part) {
-        return widened * (fit.covariance_parts(linear, part, taken_off).response + -1.0 * rest.response);
-    };
+    const Matrix3 slope = fit.lab_by_response(linear, taken_off);
+    const auto of = [&](const Matrix3& part) { return widened * (slope * part * transpose(slope)); };
     band.covariance_of = {of(covariance.pixels), of(covariance.shading), of(covariance.mirrored),
                           widened * rest.response, widened * rest.fit, widened * rest.card, widened * rest.field, of(tone)};
 }

@@ -9,8 +9,10 @@
 #include "colour/difference.hpp"
 #include "reading/band_colour.hpp"
 #include "wrap/bands.hpp"
-#include "wrap/evenness.hpp"
 #include "wrap/body.hpp"
+#include "wrap/evenness.hpp"
+#include "wrap/false_edges.hpp"
+#include "wrap/guide.hpp"
 #include "wrap/outline.hpp"
 #include "wrap/rod.hpp"
 #include "wrap/segments.hpp"
@@ -37,146 +39,6 @@ std::vector<PixelPoint> outline(const CardPose& pose, const Rod& rod, const Segm
     return out;
 }
 
-std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const CameraFit& fit) {
-    std::vector<Lab<D50>> out;
-    for (const BodyColour& body : bodies) out.push_back(to_lab(fit.to_xyz(body.linear)));
-    return out;
-}
-
-// How far a response is from the nearest mixture of two others, as a share of the way from the first to the second.
-double off_mixture(const CameraRgb& response, const CameraRgb& one, const CameraRgb& other) {
-    const Vector3 v = response.vector(), a = one.vector(), b = other.vector();
-    double along = 0, length = 0;
-    for (std::size_t k = 0; k < 3; ++k) {
-        along += (v[k] - a[k]) * (b[k] - a[k]);
-        length += (b[k] - a[k]) * (b[k] - a[k]);
-    }
-    if (!(length > 0)) return 1.0;
-    const double t = std::clamp(along / length, 0.0, 1.0);
-    double left = 0;
-    for (std::size_t k = 0; k < 3; ++k) left += std::pow(v[k] - a[k] - t * (b[k] - a[k]), 2);
-    return std::sqrt(left / length);
-}
-
-// Is a run's response that of another with light of the lights' colours added, as a coat's rounded shoulder mirrors it? Shading may scale
-// it, by most_scaled at most; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. A grey could be any other grey with
-// light added, so it is not told. The limits are tuned on rendered photos, where no neighbours lie closer than 8 in CIELAB.
-bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vector3& white, double most_scaled) {
-    constexpr double most_added = 0.045, least_spread = 0.1, like = 0.03;
-    Vector3 u = response.vector(), w = under.vector();
-    double mean_u = 0, mean_w = 0, size = 0;
-    for (std::size_t k = 0; k < 3; ++k) {
-        u[k] /= white[k];
-        w[k] /= white[k];
-        mean_u += u[k] / 3;
-        mean_w += w[k] / 3;
-        size += w[k] * w[k];
-    }
-    double both = 0, spread = 0;
-    for (std::size_t k = 0; k < 3; ++k) {
-        both += (w[k] - mean_w) * (u[k] - mean_u);
-        spread += (w[k] - mean_w) * (w[k] - mean_w);
-    }
-    if (!(spread / 3 > least_spread * least_spread * size)) return false;
-    const double scale = std::clamp(both / spread, 1 - most_scaled, 1 + most_scaled),
-                 added = mean_u - scale * mean_w;
-    double left = 0;
-    for (std::size_t k = 0; k < 3; ++k) left += std::pow(u[k] - scale * w[k] - added, 2);
-    return added >= 0 && added <= most_added && left < like * like * size;
-}
-
-// How far two neighbours differ by what changes at all angles round the rod alike, CIELAB distance.
-double step_seen(const BodyColour& before, const BodyColour& after, const CameraFit& fit) {
-    Vector3 forward = before.linear.vector(), back = after.linear.vector();
-    for (std::size_t k = 0; k < 3; ++k) {
-        forward[k] += after.step[k];
-        back[k] -= after.step[k];
-    }
-    const auto lab = [&](const Vector3& v) { return to_lab(fit.to_xyz(CameraRgb::from(v))); };
-    return std::min(cie1976(lab(before.linear.vector()), lab(forward)),
-                    cie1976(lab(after.linear.vector()), lab(back)));
-}
-
-// An edge that is not there all round the rod lies within one band: a streak's end, a patch of an uneven coat. On rendered photos (seeds 700000 to 710035 and
-// 830000 to 830529) none of 909 edges between bands (drawn at least 8 apart in CIELAB) had both, and 9 of 11 within bands.
-constexpr double patch_misfit = 0.12, patch_step = 9;
-
-// Takes one false edge away, if there is any: a streak that comes or goes along a band; gaps between turns, which show the blank
-// (the rod's ends are taken for it); what blur leaves between two bands. The body colours on both sides tell them from bands.
-bool join_one(std::vector<Segment>& segments, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
-    constexpr double widest_gap_mm = 2.2, widest_blur_mm = 0.9, like = 0.2;
-    // A coat ends about so far beyond its thread, and is steep there: it may see little of the light, or much more. Farther off its slope is slight.
-    constexpr double widest_shoulder_mm = 1.3, steep = 0.6, slight = 0.2;
-    const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
-    const Vector3 white = fit.response_to(XYZ<D50>::white()).vector();
-    const auto remove = [&](std::size_t i) {
-        segments.erase(segments.begin() + static_cast<std::ptrdiff_t>(i));
-    };
-
-    std::size_t nearest = 0;
-    double least = least_step;
-    for (std::size_t i = 1; i < segments.size(); ++i) {
-        const double apart = cie1976(labs[i], labs[i - 1]);
-        const bool within_one = bodies[i].step_misfit > patch_misfit && apart < patch_step;
-        if (const double d = within_one ? 0 : std::min(apart, step_seen(bodies[i - 1], bodies[i], fit)); d < least) {
-            least = d;
-            nearest = i;
-        }
-    }
-    // The coat's rounded shoulder at a wrap's end is shaded unlike the rest, and mirrors something else.
-    if (nearest == 0)
-        for (std::size_t i = 1; i < segments.size(); ++i) {
-            const double shorter = std::min(segments[i].length_mm(), segments[i - 1].length_mm());
-            const double longer = std::max(segments[i].length_mm(), segments[i - 1].length_mm());
-            const bool first = segments[i - 1].length_mm() < segments[i].length_mm();
-            const CameraRgb &run = bodies[first ? i - 1 : i].linear,
-                            &beside = bodies[first ? i : i - 1].linear;
-            if (shorter < widest_gap_mm && longer > 3 * shorter &&
-                (cie1976(labs[i], labs[i - 1]) < 2 * least_step || mirrors_over(run, beside, white, shorter < widest_shoulder_mm ? steep : slight)))
-                nearest = i;
-        }
-    if (nearest != 0) {
-        segments[nearest - 1].end_mm = segments[nearest].end_mm;
-        remove(nearest);
-        return true;
-    }
-    for (std::size_t i = 1; i + 1 < segments.size(); ++i) {
-        const double length = segments[i].length_mm(), across = cie1976(labs[i - 1], labs[i + 1]);
-        const CameraRgb &before = bodies[i - 1].linear, &here = bodies[i].linear,
-                        &after = bodies[i + 1].linear;
-        const bool shows_blank = off_mixture(here, before, bodies.front().linear) < like ||
-                                 off_mixture(here, before, bodies.back().linear) < like;
-        if (length < widest_gap_mm && across < 2 * least_step && i > 1 && i + 2 < segments.size() &&
-            shows_blank) {
-            segments[i - 1].end_mm = segments[i + 1].end_mm;
-            remove(i + 1);
-            remove(i);
-            return true;
-        }
-        if (length < widest_blur_mm && across > 2 * least_step && off_mixture(here, before, after) < like) {
-            segments[i - 1].end_mm = segments[i + 1].begin_mm = segments[i].begin_mm + length / 2;
-            remove(i);
-            return true;
-        }
-    }
-    return false;
-}
-
-// Bare blank beside bare blank is one run: what divided them is the coat's rounded end or a streak.
-bool join_bare(std::vector<Segment>& segments, const std::vector<BandFeatures>& features) {
-    std::vector<Segment> joined;
-    for (std::size_t i = 0; i < segments.size(); ++i) {
-        if (i > 0 && features[i].role == BandRole::blank && features[i - 1].role == BandRole::blank) {
-            joined.back().end_mm = segments[i].end_mm;
-        } else {
-            joined.push_back(segments[i]);
-        }
-    }
-    const bool changed = joined.size() != segments.size();
-    segments = std::move(joined);
-    return changed;
-}
-
 Result<std::vector<Segment>> segments_between(const std::vector<double>& edges_mm, const Rod& rod) {
     std::vector<Segment> out;
     double begin = rod.s_begin;
@@ -192,69 +54,6 @@ Result<std::vector<Segment>> segments_between(const std::vector<double>& edges_m
         begin = end;
     }
     return out;
-}
-
-// What stands over the rod, as a guide's frame or ring does: its ends are no steps all round the rod. Bands of rendered photos had a misfit under 0.03, or 0.11
-// and an error under 0.002 where they are much alike; a guide that faces the camera 0.10 to 0.34 and 0.02 to 0.04.
-constexpr double uneven_misfit = 0.09, uneven_error = 0.008, longest_frame_mm = 16;
-// A foot under the thread: how far the colour may change where it begins (CIELAB distance); how much of a wrap beside a frame no foot reaches (common practice: some turns
-// are wound on the bare blank first).
-constexpr double over_foot = 12, beyond_foot_share = 0.3, beyond_foot_mm = 4;
-
-// The runs from first up to end.
-struct RunsOf {
-    std::size_t first = 0, end = 0;
-};
-std::optional<RunsOf> find_frame(const std::vector<Segment>& segments, const std::vector<BodyColour>& bodies) {
-    const auto uneven = [&](std::size_t i) { return bodies[i].step_misfit > uneven_misfit && bodies[i].step_error > uneven_error; };
-    std::size_t first = 0, end = 0;
-    for (std::size_t i = 1; i < bodies.size(); ++i)
-        if (uneven(i)) (first == 0 ? first : end) = i;
-    if (end == 0 || segments[end - 1].end_mm - segments[first].begin_mm > longest_frame_mm) return std::nullopt;
-    return RunsOf{first, end};
-}
-
-// Takes a frame out of the runs, and from the wraps beside it what a guide's foot may lie under: `segments` are then where to read, what is returned is where
-// each run lies.
-std::vector<Segment> leave_out(const RunsOf& frame, std::vector<Segment>& segments, std::vector<BandFeatures>& features, const std::vector<BodyColour>& bodies,
-                               const CameraFit& fit) {
-    const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
-    const auto at = [](auto& list, std::size_t i) { return list.begin() + static_cast<std::ptrdiff_t>(i); };
-    std::vector<Segment> whole = segments;
-    const auto clean = [&](std::size_t wrap, bool frame_after) {
-        if (features[wrap].role == BandRole::blank) return;
-        Segment& read = segments[wrap];
-        const double kept = std::max(beyond_foot_mm, beyond_foot_share * read.length_mm());
-        if (read.length_mm() < 1.5 * kept) return;
-        (frame_after ? read.end_mm : read.begin_mm) = frame_after ? read.begin_mm + kept : read.end_mm - kept;
-    };
-    const auto foot_of = [&](std::size_t foot, std::size_t wrap) {
-        const std::size_t edge = std::max(foot, wrap);
-        return features[foot].role != BandRole::blank && features[wrap].role != BandRole::blank && bodies[edge].step_misfit > uneven_misfit &&
-               cie1976(labs[foot], labs[wrap]) < over_foot;
-    };
-    const auto drop = [&](std::size_t from, std::size_t to) {
-        whole.erase(at(whole, from), at(whole, to));
-        segments.erase(at(segments, from), at(segments, to));
-        features.erase(at(features, from), at(features, to));
-    };
-    // Right side first, so that places to the left stay.
-    if (frame.end < segments.size()) {
-        if (frame.end + 1 < segments.size() && foot_of(frame.end, frame.end + 1)) {
-            whole[frame.end + 1].begin_mm = whole[frame.end].begin_mm;
-            drop(frame.end, frame.end + 1);
-        } else {
-            clean(frame.end, false);
-        }
-    }
-    drop(frame.first, frame.end);
-    if (frame.first >= 2 && foot_of(frame.first - 1, frame.first - 2)) {
-        whole[frame.first - 2].end_mm = whole[frame.first - 1].end_mm;
-        drop(frame.first - 1, frame.first);
-    } else if (frame.first >= 1) {
-        clean(frame.first - 1, true);
-    }
-    return whole;
 }
 
 std::string in_words(const StrandReading& strand) {
@@ -377,7 +176,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         return body_colours(skin, segments, fit, facing, camera, known);
     };
     std::vector<BodyColour> bodies = bodies_of({});
-    while (!options.edges_mm && join_one(segments, bodies, fit)) bodies = bodies_of({});
+    while (!options.edges_mm && join_over_false_edge(segments, bodies, fit)) bodies = bodies_of({});
     for (const BodyColour& body : bodies)
         if (!std::isfinite(body.linear.r + body.linear.g + body.linear.b))
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
@@ -385,17 +184,17 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
 
     std::vector<BandFeatures> features =
         name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
-    if (!options.edges_mm && join_bare(segments, features)) {
+    if (!options.edges_mm && join_bare_neighbours(segments, features)) {
         bodies = bodies_of({});
         features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
     }
     std::vector<Segment> whole = segments;
-    if (const auto frame = options.edges_mm ? std::nullopt : find_frame(segments, bodies)) {
+    if (const auto frame = options.edges_mm ? std::nullopt : find_guide(segments, bodies)) {
         out.warnings.push_back("something covers part of the rod from " + std::to_string(std::lround(segments[frame->first].begin_mm)) + " to " +
                                std::to_string(std::lround(segments[frame->end - 1].end_mm)) +
                                " mm, as a guide does (or thread of two greys): it is left out, and wraps beside it are read away from its feet. "
                                "Turn the rod so that a guide faces away");
-        whole = leave_out(*frame, segments, features, bodies, fit);
+        whole = leave_guide_out(*frame, segments, features, bodies, fit);
     }
     std::vector<std::size_t> bare;
     for (std::size_t i = 0; i < features.size(); ++i)

@@ -510,4 +510,10 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
     return out;
 }
 
+std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const CameraFit& fit) {
+    std::vector<Lab<D50>> out;
+    for (const BodyColour& body : bodies) out.push_back(to_lab(fit.to_xyz(body.linear)));
+    return out;
+}
+
 }  // namespace bindhue::capture

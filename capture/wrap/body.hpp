@@ -68,4 +68,6 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
                                      const CameraFit& fit, double facing_theta, const CameraShade& shade,
                                      const KnownSegments& known = {});
 
+std::vector<Lab<D50>> labs_of(const std::vector<BodyColour>& bodies, const CameraFit& fit);
+
 }  // namespace bindhue::capture

@@ -516,10 +516,24 @@ CameraFit::Reckoned CameraFit::reckon_beyond_black(const CameraRgb& linear, cons
         if (!ended[c]) continue;
         if (const auto hidden = spectral->threads.hidden(response, ended, ends, c)) {
             reckoned[c] = hidden->response / spectral->gain[c];
-            deviation[c] = hidden->deviation / spectral->gain[c];
+            deviation[c] = forecast_factor * hidden->deviation / spectral->gain[c];
         }
     }
     return {CameraRgb::from(reckoned), deviation};
+}
+
+Matrix3 CameraFit::colour_by_response(const CameraRgb& linear) const {
+    const auto slopes = detail::expand_slope(model, linear.vector());
+    Matrix3 out;
+    for (std::size_t row = 0; row < 3; ++row)
+        for (std::size_t k = 0; k < slopes.size(); ++k)
+            for (std::size_t c = 0; c < 3; ++c) out(row, c) += map[row][k] * slopes[k][c];
+    return out;
+}
+
+Matrix3 CameraFit::lab_by_response(const CameraRgb& linear, const Vector3& taken_off) const {
+    const CameraRgb at = reckon_beyond_black(linear, taken_off).linear;
+    return lab_jacobian(to_xyz(at)) * colour_by_response(at);
 }
 
 XYZ<D50> CameraFit::best_colour(const CameraRgb& linear, const Vector3& taken_off) const {
@@ -529,13 +543,7 @@ XYZ<D50> CameraFit::best_colour(const CameraRgb& linear, const Vector3& taken_of
 CovarianceParts CameraFit::covariance_parts(const CameraRgb& seen, const Matrix3& covariance_of_mean, const Vector3& taken_off) const {
     const auto [linear, beyond_black] = reckon_beyond_black(seen, taken_off);
     const XYZ<D50> colour = to_xyz(linear);
-    const Matrix3 by_colour = lab_jacobian(colour);
-    const auto slopes = detail::expand_slope(model, linear.vector());
-    Matrix3 by_response;
-    for (std::size_t row = 0; row < 3; ++row)
-        for (std::size_t k = 0; k < slopes.size(); ++k)
-            for (std::size_t c = 0; c < 3; ++c) by_response(row, c) += map[row][k] * slopes[k][c];
-    const Matrix3 jacobian = by_colour * by_response;
+    const Matrix3 by_colour = lab_jacobian(colour), by_response = colour_by_response(linear), jacobian = by_colour * by_response;
     Matrix3 of_response = jacobian * covariance_of_mean * transpose(jacobian);
     const std::array<bool, 3> at_end = at_end_of_scale(seen, taken_off);
     for (std::size_t c = 0; c < 3; ++c) {

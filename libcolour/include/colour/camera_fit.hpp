@@ -157,17 +157,20 @@ class CameraFit {
     // Colour of a linear response already undone (see above).
     XYZ<D50> to_xyz(const CameraRgb& linear) const;
 
+    // The same as a reading has it: into a channel that ends at black goes not what the photo holds but what virtual threads send that look like this in the others.
+    // Only the spectral way knows; else it is to_xyz. `taken_off`: what the picture has more than the response (mirrored light), so that its scale's ends lie lower by that.
+    XYZ<D50> best_colour(const CameraRgb& linear, const Vector3& taken_off = {}) const;
+
     // The linear response that to_xyz turns into this colour, by Newton's method; exact for colours that the
     // map reaches, nearest found otherwise.
     CameraRgb response_to(const XYZ<D50>& colour) const;
 
     // Which channels of a linear response lie at an end of the photo's scale: the true colour may be more vivid
-    // than the photo can show. `taken_off`: what the picture has more there (mirrored light), so that its ends lie lower by that.
+    // than the photo can show. `taken_off`: as best_colour has it.
     std::array<bool, 3> at_end_of_scale(const CameraRgb& linear, const Vector3& taken_off = {}) const;
 
-    // The same, but where a channel ends at black: there it is not what the photo holds that is turned into a colour, but what virtual threads send into that channel
-    // which look like this in the others. Only the spectral way knows.
-    XYZ<D50> best_colour(const CameraRgb& linear, const Vector3& taken_off = {}) const;
+    // By how much the best colour changes with the response, in Lab: rows L*, a*, b*.
+    Matrix3 lab_by_response(const CameraRgb& linear, const Vector3& taken_off = {}) const;
 
     // The reading of a linear response, by its best colour, with the covariance of its mean. The fit's own error is forecast from the held-out errors
     // (wider outside the hull of the patches), in the spectral way from the 40 virtual threads nearest to the colour as cameras
@@ -185,6 +188,7 @@ class CameraFit {
         Vector3 deviation{};  // of channels that end at black
     };
     Reckoned reckon_beyond_black(const CameraRgb& linear, const Vector3& taken_off) const;
+    Matrix3 colour_by_response(const CameraRgb& linear) const;
     std::array<Matrix3, 2> fit_and_card(const Lab<D50>& at) const;
 };
 
