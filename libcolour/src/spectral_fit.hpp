@@ -93,8 +93,8 @@ class ThreadMap {
     double forecast_median() const { return forecast_median_; }  // CIEDE2000 over the virtual threads
     double forecast_p95() const { return forecast_p95_; }
 
-    // Of a channel that a file ends at black, what threads send into it that look like this in the other channels and end there too. None are like it: nothing.
-    // `ended`: which channels do; `ends`: where.
+    // What threads send into a channel that a file ends at black, if they look like this in the others and end there too: mean and standard deviation. Nothing where
+    // no thread is like it. `ended`: the channels that do; `ends`: where.
     struct Hidden {
         double response = 0, deviation = 0;
     };
