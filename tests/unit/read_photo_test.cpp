@@ -259,6 +259,28 @@ TEST_CASE("A card whose values are not those of the print is refused by its chec
     CHECK_THAT(refused.error().what, Catch::Contains("check patches"));
 }
 
+TEST_CASE("A photo that is too dark is refused, a dark one read with a warning") {
+    const TemporaryFolder folder;
+    const cv::Mat picture = cv::imread(door.string());
+    const auto darker = [&](double share) {
+        cv::Mat dark;
+        picture.convertTo(dark, -1, share);
+        const std::filesystem::path path = folder.path / "dark.png";
+        cv::imwrite(path.string(), dark);
+        return path;
+    };
+    const auto refused = read_photo(darker(0.35), options());
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().reason == Reason::cannot_measure);
+    CHECK(refused.error().what.find("too dark") != std::string::npos);
+    CHECK(refused.error().mend.find("more exposure") != std::string::npos);
+    const auto said = [](const WrapReading& reading) {
+        return std::ranges::any_of(reading.warnings, [](const std::string& w) { return w.find("the photo is dark") != std::string::npos; });
+    };
+    CHECK(said(read(darker(0.5))));
+    CHECK_FALSE(said(read(door)));
+}
+
 TEST_CASE("Nominal values are said to be nominal") {
     ReadOptions nominal = options();
     nominal.layout.trust = Trust::nominal;
