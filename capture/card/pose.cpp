@@ -399,7 +399,7 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
         if (found < 2)
             return refuse(photo,
                           "only one of the card's " + std::to_string(expected) + " fiducials was found",
-                          "uncover the card's corners and keep glare off them");
+                          "uncover the card's corners, keep glare off them, and come near enough for the card to fill the picture");
         // A marker of another card, or one read wrongly, must not bend the pose.
         std::vector<cv::Point2f> flat, image;
         for (const SeenCorner& c : seen_corners) {

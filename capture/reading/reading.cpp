@@ -22,7 +22,7 @@ namespace {
 constexpr double worst_check_median = 4.0, worst_check_median_nominal = 8.0;
 
 // Of an encoded photo: where the card's white stands. Below the first noise and rounding hide where bands end and what colour they have, which no region tells; below
-// the second thread looks like film now and then. Chosen on rendered phone photos at 0.03 to 0.25 of their exposure (white at 0.17 to 0.56; usual ones have 0.7 and more).
+// the second thread looks like film now and then. Chosen on rendered phone photos at 0.03 to 0.25 of their exposure (white at 0.13 to 0.5 and more; usual ones have about 0.7 and more).
 constexpr double least_white = 0.37, fair_white = 0.5;
 
 CardReport report(const CardLayout& layout, const CardView& view, const CameraFit& fit) {
