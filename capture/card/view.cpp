@@ -49,7 +49,7 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
     view.pose = pose;
     // One sample a pixel, about, and not so many that a large photo costs more than it tells.
     std::size_t lightest = 0, lightest_clipped = 0;
-    double light = 0;  // of the lightest together
+    Vector3 light{};  // of the lightest together
     for (const CardPatch& patch : layout.patches) {
         const CardRect& r = patch.rect;
         const double mx = margin_share * r.width_mm, my = margin_share * r.height_mm;
@@ -123,14 +123,17 @@ Result<CardView> sample_card(const Photo& photo, const CardLayout& layout, const
         }
         if (patch.role == PatchRole::grey && patch.lab.L > 90) {
             ++lightest;
-            light += (sample.rgb[0] + sample.rgb[1] + sample.rgb[2]) / 3;
+            for (std::size_t c = 0; c < 3; ++c) light[c] += sample.rgb[c];
             if (sample.clipped) ++lightest_clipped;
         }
         view.patches.push_back(std::move(sample));
     }
     view.clipped_white_share =
         lightest == 0 ? 0.0 : static_cast<double>(lightest_clipped) / static_cast<double>(lightest);
-    if (lightest > 0) view.white_level = light / static_cast<double>(lightest);
+    if (lightest > 0) {
+        for (double& v : light) v /= static_cast<double>(lightest);
+        view.white = light;
+    }
 
     const auto usable = static_cast<std::size_t>(
         std::count_if(view.patches.begin(), view.patches.end(), [](const PatchSample& p) {

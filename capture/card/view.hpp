@@ -18,7 +18,7 @@ struct CardView {
     std::vector<PatchSample> patches;
     std::vector<std::string> notes;  // patches left out before the fit, and why
     double clipped_white_share = 0;  // share of the lightest grey patches that are clipped
-    std::optional<double> white_level;  // mean of those patches and their channels, 0..1, encoded as the photo is; none where none is in sight
+    std::optional<Vector3> white;    // mean of those patches, by channel, 0..1, encoded as the photo is; none where none is in sight
 };
 
 // Response of the photo at a pixel position, 0..1, red first; bilinear. Outside the picture: not finite.

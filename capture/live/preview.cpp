@@ -157,21 +157,15 @@ Preview look_at(const Photo& frame, const CardLayout& layout, RodCheck rod_check
         advise(blown ? Fault::too_bright : Fault::glare, view.error().what, blown ? "expose less, or turn the light down: the card's white must not reach the top of the scale" : view.error().mend);
         return out;
     }
-    Vector3 white{};
-    double whites = 0;
     std::vector<Grey> greys;
     std::vector<double> steps;
     std::vector<std::string> blown;
     for (const PatchSample& s : view->patches) {
         if (s.role != PatchRole::grey) continue;
-        if (s.reference.L > 90) {
-            for (std::size_t c = 0; c < 3; ++c) white[c] += s.rgb[c];
-            whites += 1;
-            if (s.clipped_high[0] || s.clipped_high[1] || s.clipped_high[2]) blown.push_back(s.id);
-        }
+        if (s.reference.L > 90 && (s.clipped_high[0] || s.clipped_high[1] || s.clipped_high[2])) blown.push_back(s.id);
     }
-    for (double& v : white) v /= std::max(whites, 1.0);
-    const CameraFit fit = rough_fit(frame.linear, whites > 0 ? white : Vector3{1, 1, 1});
+    const Vector3 white = view->white.value_or(Vector3{1, 1, 1});
+    const CameraFit fit = rough_fit(frame.linear, white);
     for (const PatchSample& s : view->patches) {
         if (s.role != PatchRole::grey || s.reference.L < 45) continue;  // the dark ones differ by stray light
         const double light = mean_of(fit.tone.to_linear(s.rgb));
@@ -184,7 +178,7 @@ Preview look_at(const Photo& frame, const CardLayout& layout, RodCheck rod_check
     }
     if (!blown.empty())
         advise(Fault::too_bright, "the card's white is blown out at " + in_list(blown), "expose less, or turn the light down");
-    else if (whites > 0 && mean_of(white) < preview_white_low)
+    else if (mean_of(white) < preview_white_low)
         advise(Fault::too_dark, "the picture is too dark", "give it more light or more exposure: the card's white should be light, but not blown out");
     const GreyLight light = light_of(greys);
     if (!light.glaring.empty()) {

@@ -134,7 +134,8 @@ Result<WrapReading> read(Result<Photo> photo, const ReadOptions& options) {
         return out;
     }
 
-    const double white = photo->linear ? 1.0 : view->white_level.value_or(1.0);
+    const Vector3 of_white = view->white.value_or(Vector3{1, 1, 1});
+    const double white = photo->linear ? 1.0 : (of_white[0] + of_white[1] + of_white[2]) / 3;
     const auto of_scale = [](double level) { return std::to_string(std::lround(100 * level)) + " % of the scale"; };
     if (white < least_white)
         return Error{Reason::cannot_measure, "the photo is too dark: the card's white stands at " + of_scale(white) + ", where noise and rounding hide thread", photo->source,

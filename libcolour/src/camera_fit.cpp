@@ -503,11 +503,11 @@ std::array<Matrix3, 2> CameraFit::fit_and_card(const Lab<D50>& at) const {
 }
 
 CameraFit::Reckoned CameraFit::reckon_beyond_black(const CameraRgb& linear, const Vector3& taken_off) const {
-    if (!spectral) return {linear, beyond};
     Vector3 response = linear.vector(), ends = darkest;
     std::array<bool, 3> ended{};
+    for (std::size_t c = 0; c < 3; ++c) ended[c] = response[c] + taken_off[c] <= darkest[c];
+    if (!spectral) return {linear, beyond, ended};
     for (std::size_t c = 0; c < 3; ++c) {
-        ended[c] = response[c] + taken_off[c] <= darkest[c];
         response[c] *= spectral->gain[c];
         ends[c] = (darkest[c] - taken_off[c]) * spectral->gain[c];
     }
@@ -519,7 +519,7 @@ CameraFit::Reckoned CameraFit::reckon_beyond_black(const CameraRgb& linear, cons
             deviation[c] = forecast_factor * hidden->deviation / spectral->gain[c];
         }
     }
-    return {CameraRgb::from(reckoned), deviation};
+    return {CameraRgb::from(reckoned), deviation, ended};
 }
 
 Matrix3 CameraFit::colour_by_response(const CameraRgb& linear) const {
@@ -541,7 +541,7 @@ XYZ<D50> CameraFit::best_colour(const CameraRgb& linear, const Vector3& taken_of
 }
 
 CovarianceParts CameraFit::covariance_parts(const CameraRgb& seen, const Matrix3& covariance_of_mean, const Vector3& taken_off) const {
-    const auto [linear, beyond_black] = reckon_beyond_black(seen, taken_off);
+    const auto [linear, beyond_black, ended] = reckon_beyond_black(seen, taken_off);
     const XYZ<D50> colour = to_xyz(linear);
     const Matrix3 by_colour = lab_jacobian(colour), by_response = colour_by_response(linear), jacobian = by_colour * by_response;
     Matrix3 of_response = jacobian * covariance_of_mean * transpose(jacobian);
@@ -549,7 +549,7 @@ CovarianceParts CameraFit::covariance_parts(const CameraRgb& seen, const Matrix3
     for (std::size_t c = 0; c < 3; ++c) {
         if (!at_end[c]) continue;
         Vector3 way;
-        if (seen.vector()[c] + taken_off[c] <= darkest[c]) {
+        if (ended[c]) {
             // Below zero roots are gone: the straight terms alone tell what lies there, as far as there is light left.
             double reach = 1;
             for (std::size_t row = 0; row < 3; ++row) {

@@ -186,6 +186,7 @@ class CameraFit {
     struct Reckoned {
         CameraRgb linear;
         Vector3 deviation{};  // of channels that end at black
+        std::array<bool, 3> ended{};
     };
     Reckoned reckon_beyond_black(const CameraRgb& linear, const Vector3& taken_off) const;
     Matrix3 colour_by_response(const CameraRgb& linear) const;
