@@ -259,6 +259,20 @@ TEST_CASE("A card whose values are not those of the print is refused by its chec
     CHECK_THAT(refused.error().what, Catch::Contains("check patches"));
 }
 
+TEST_CASE("A card half of which lies in a hard shadow is refused") {
+    const TemporaryFolder folder;
+    cv::Mat picture = cv::imread(door.string());
+    cv::Mat half = picture.colRange(0, picture.cols / 2);
+    half.convertTo(half, -1, 0.75);
+    const std::filesystem::path path = folder.path / "shadow.png";
+    cv::imwrite(path.string(), picture);
+    const auto refused = read_photo(path, options());
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().reason == Reason::cannot_measure);
+    CHECK_THAT(refused.error().what, Catch::Contains("prints of one ink") && Catch::Contains("not one smooth light"));
+    CHECK_THAT(refused.error().mend, Catch::Contains("shadows"));
+}
+
 TEST_CASE("A photo that is too dark is refused, a dark one read with a warning") {
     const TemporaryFolder folder;
     const cv::Mat picture = cv::imread(door.string());
