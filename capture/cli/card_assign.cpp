@@ -4,6 +4,7 @@
 
 #include "cli/card.hpp"
 #include "cli/command.hpp"
+#include "colour/brightener.hpp"
 #include "reading/assign_card.hpp"
 #include "sheet/swatch.hpp"
 #include "shop/atomic_file.hpp"
@@ -46,6 +47,10 @@ struct AssignCommand {
         if (median_change(moved) > suspicious_change)
             notes.push_back(formatted("the values are a median %.0f CIEDE2000 from the layout's: is this the file of this card, and are its patches in the right order?",
                                       median_change(moved)));
+        if (const auto white = glowing_white(greys_of(*after)))
+            notes.push_back("the paper holds optical brightener (its white is at b* " + number("%.0f", white->b) +
+                            "): these values hold only in light with as much ultraviolet as they were measured in, and readings by them say so with wider regions. "
+                            "Print on paper without brightener, and measure that print");
         if (const Status saved = save_file(path, *text); !saved) return fail(saved.error());
         if (json) {
             print_json(document(*after, path, moved, notes, photo));
@@ -56,6 +61,13 @@ struct AssignCommand {
     }
 
   private:
+    static std::vector<Lab<D50>> greys_of(const CardLayout& card) {
+        std::vector<Lab<D50>> out;
+        for (const CardPatch& p : card.patches)
+            if (p.role == PatchRole::grey) out.push_back(p.lab);
+        return out;
+    }
+
     Result<CardValues> from_measurements(const CardLayout& card, std::vector<std::string>& notes) const {
         const Result<std::string> text = read_file(from);
         if (!text) return text.error();

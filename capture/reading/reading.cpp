@@ -6,6 +6,7 @@
 
 #include "card/pose.hpp"
 #include "card/view.hpp"
+#include "colour/brightener.hpp"
 #include "photo/container.hpp"
 #include "photo/photo.hpp"
 #include "reading/band_colour.hpp"
@@ -177,6 +178,13 @@ Result<WrapReading> read(Result<Photo> photo, const ReadOptions& options) {
         out.warnings.push_back(
             "the card's values are nominal: good for comparing readings made with this one card, not as "
             "absolute colours");
+    if (fit->glowing_white) {
+        // Of a middle grey: what a bench sees most.
+        const long bluer = std::lround(shift_without_ultraviolet({50, 0, 0}, *fit->glowing_white)[2]);
+        out.warnings.push_back("the card's paper holds optical brightener (its white was measured at b* " + std::to_string(std::lround(fit->glowing_white->b)) +
+                               "), which makes blue of ultraviolet: by a lamp that has none, as white LEDs, all is read bluer than it is, a grey by up to b* " + std::to_string(bluer) +
+                               ". Regions are wider for it; read by the daylight of an open window, and print the next card on paper without brightener");
+    }
     if (out.card.light && out.card.light->grade == LightGrade::poor)
         out.warnings.push_back("this light (like " + out.card.light->name +
                                ") shows colours poorly: read by daylight or a better lamp, or add a photo under another light");

@@ -6,6 +6,7 @@
 #include <limits>
 
 #include "camera_fit_joint.hpp"
+#include "colour/brightener.hpp"
 #include "colour/difference.hpp"
 #include "colour/smoothest.hpp"
 #include "spectral_fit.hpp"
@@ -48,6 +49,9 @@ constexpr double forecast_factor = 1.7, forecast_floor = 0.25;
 // threads (tests/accuracy/fit_accuracy.cpp), hence to be scaled by a shop's own evidence once there is some.
 constexpr double held_out_factor = 1.6;  // inks err less than threads under the same fit
 constexpr double other_dyes = 0.45;      // threads are not inks: camera and eye differ
+// Of a light's ultraviolet against that of the instrument's light, where a card's paper makes blue of it: from none (a white LED) to as much, one as likely as the other
+// (1 / sqrt 3), or somewhat more.
+constexpr double ultraviolet_unknown = 0.6;
 constexpr double trust_nominal = 1.5, trust_assigned = 0.5, trust_measured = 0.15;
 constexpr double shading = 0.01;      // relative: light at the wrap against the field's forecast
 constexpr double kernel_width = 25;   // Lab distance over which held-out errors are alike
@@ -141,6 +145,13 @@ double disagreement_of_prints(std::span<const PatchSample> samples, const JointD
         }
     constexpr double of_median = 1.4826, of_pair = 0.70710678;
     return differences.size() < fewest_pairs ? -1 : of_median * of_pair * quantile(differences, 0.5);
+}
+
+std::vector<Lab<D50>> greys_of(std::span<const PatchSample> samples) {
+    std::vector<Lab<D50>> out;
+    for (const PatchSample& s : samples)
+        if (s.role == PatchRole::grey) out.push_back(s.reference);
+    return out;
 }
 
 double reference_noise(const PatchSample& s) {
@@ -465,7 +476,8 @@ std::array<Matrix3, 2> CameraFit::fit_and_card(const Lab<D50>& at) const {
     const double by_trust = trust == Trust::measured   ? trust_measured
                             : trust == Trust::assigned ? trust_assigned
                                                        : trust_nominal;
-    const Matrix3 of_card = (by_trust * by_trust) * (back * back);
+    Matrix3 of_card = (by_trust * by_trust) * (back * back);
+    if (glowing_white) of_card = of_card + (ultraviolet_unknown * ultraviolet_unknown) * outer(shift_without_ultraviolet(at, *glowing_white));
     if (spectral)
         return {(forecast_factor * forecast_factor) * spectral->threads.moment(at) +
                     (forecast_floor * forecast_floor) * Matrix3::identity(),
@@ -587,6 +599,7 @@ Result<CameraFit> fit_camera(std::span<const PatchSample> samples, const FitOpti
     CameraFit fit;
     fit.trust = options.trust;
     fit.context = options.context;
+    fit.glowing_white = glowing_white(greys_of(samples));
     std::vector<bool> taking_part(samples.size());
     std::vector<double> grey_steps;
     std::size_t usable = 0;

@@ -12,6 +12,8 @@ namespace bindhue::render {
 // inks stronger or weaker and of shifted hue, dots that spread otherwise, whiter or creamier paper. Invented.
 struct Printer {
     std::uint64_t number = 0;
+    // Optical brightener in its paper, in light with as much ultraviolet as D50 has: the blue that it sends out besides, at its peak, as a share of a perfect white.
+    double brightener = 0;
 };
 
 // Yule-Nielsen-Neugebauer with n = 2 (Yule and Nielsen, TAGA Proc. 3 (1951) 65; Neugebauer, Z. wiss. Photogr.

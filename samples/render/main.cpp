@@ -40,6 +40,7 @@ constexpr const char* usage =
     "                                   finished wraps under an amber finish, now and as new, and a mark beside them\n"
     "  render check                     does what is drawn agree with its truth, and coats with the trade?\n"
     "Options: --card LAYOUT (calibration/card.json), --cameras FILE (samples/cameras.json), --printer N: the card as a home printer prints it,\n"
+    "         --brightener SHARE: on paper that makes blue of ultraviolet, in light that has as much as D50: 0.2 of a perfect white or so,\n"
     "         --beside LAYOUT: another card in the card's plane, as the model printer prints it, its corner at --beside-at X,Y (0,118),\n"
     "         --threads FILE: wraps are of thread with these dry reflectances, M-1 and so on (a line each: 81 values, 380 to 780 nm by 5 nm)\n"
     "Example: render scene samples/scenes/door.json /tmp/door\n";
@@ -127,7 +128,7 @@ Arguments parsed(int argc, char** argv) {
         }
         bool known = false;
         for (const char* o : {"--card", "--cameras", "--lights", "--kind", "--size", "--shot", "--what",
-                              "--count", "--noise", "--by", "--opacity", "--printer", "--beside", "--beside-at", "--threads"})
+                              "--count", "--noise", "--by", "--opacity", "--printer", "--brightener", "--beside", "--beside-at", "--threads"})
             known = known || word == o;
         if (!known || i + 1 >= argc)
             throw std::invalid_argument("unknown option, or no value for it: " + word);
@@ -151,6 +152,13 @@ std::uint64_t whole_number(const std::string& text) {
     if (text.empty() || text.size() > 18 || text.find_first_not_of("0123456789") != std::string::npos)
         throw std::invalid_argument("SEED, --shot, --count and --printer must be whole numbers");
     return std::stoull(text);
+}
+
+double share(const std::string& text) {
+    double out = 0;
+    char rest = 0;
+    if (std::sscanf(text.c_str(), "%lf%c", &out, &rest) != 1 || !(out >= 0 && out <= 1)) throw std::invalid_argument("--brightener must lie between 0 and 1");
+    return out;
 }
 
 int run(int argc, char** argv) {
@@ -191,7 +199,7 @@ int run(int argc, char** argv) {
         if (a.options.count("--opacity")) write_text(option("--opacity", ""), drawn.opacity);
         return 0;
     }
-    CardPrint card = card_from(option("--card", "calibration/card.json"), Printer{whole_number(option("--printer", "0"))});
+    CardPrint card = card_from(option("--card", "calibration/card.json"), Printer{whole_number(option("--printer", "0")), share(option("--brightener", "0"))});
     if (a.options.count("--beside")) {
         double x = 0, y = 0;
         char rest = 0;

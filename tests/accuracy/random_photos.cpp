@@ -144,7 +144,7 @@ std::vector<Outcome> read_random(const RandomOptions& options, const Kind& kind,
             try {
                 const json truth = drawn(options, seed, base, kind.kind, kind.lights, {}, options.cameras);
                 out[i] = read(options.tool, {folder / truth.at("photo").get<std::string>()}, truth,
-                              base.filename().string());
+                              base.filename().string(), options.card);
                 if (out[i].exit_code != 0 && out[i].exit_code != cannot_measure)
                     broken[i] = base.filename().string() + ": exit " + std::to_string(out[i].exit_code) +
                                 ": " + out[i].message;

@@ -22,6 +22,7 @@ inline constexpr Kind kinds[] = {{"linear, fair", "linear", "fair", "0.8 / 2.1",
 struct RandomOptions {
     std::string tool = BINDHUE_BINARY, render = RENDER_BINARY,
                 cameras = (source() / "samples/cameras.json").string(), folder, only,
+                card = (source() / "samples/card.json").string(),  // that the program is told
                 threads;  // a file of reflectances for the renderer: then wraps are of such thread
     std::size_t count = 0, seed = 71'000, jobs = 2;
     bool bands = false, pairs = false, by_nuisance = false;

@@ -155,6 +155,7 @@ int main(int argc, char** argv) {
     app.add_option(
         "--cameras", options.cameras,
         "Sensitivities of other cameras than the invented ones, in the format of samples/cameras.json");
+    app.add_option("--card", options.card, "What the program is told of the card, by the first four kinds: as another instrument would have it")->check(CLI::ExistingFile);
     app.add_option("--folder", options.folder,
                    "Keep the random scenes here, and read those that are there already");
     app.add_option("--jobs", options.jobs, "Photos at a time")

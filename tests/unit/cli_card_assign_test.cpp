@@ -19,12 +19,12 @@ namespace {
 
 Ended assign(const fs::path& folder, const std::string& arguments) { return bindhue_command("card " + arguments, folder); }
 
-std::string measurements(double darker) {
+std::string measurements(double darker, double bluer = 0) {
     std::ostringstream out;
     out << "CGATS.17\nINSTRUMENTATION \"invented\"\nWEIGHTING_FUNCTION \"ILLUMINANT, D50;OBSERVER, 2 degree\"\n"
            "BEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n";
     for (const CardPatch& p : bench_card().patches)
-        if (p.role != PatchRole::trap) out << p.id << " " << p.lab.L - darker << " " << p.lab.a << " " << p.lab.b << "\n";
+        if (p.role != PatchRole::trap) out << p.id << " " << p.lab.L - darker << " " << p.lab.a << " " << p.lab.b - bluer << "\n";
     out << "END_DATA\n";
     return out.str();
 }
@@ -47,6 +47,13 @@ TEST_CASE("card assign gives a print its measured values in a new file, and neve
     CHECK(card->trust == Trust::measured);
     CHECK(card->patch("A1")->lab.L == 85);
     CHECK(card->values_from->instrument == "invented");
+
+    CHECK(first.out.find("brightener") == std::string::npos);
+    std::ofstream(folder.path / "office.txt") << measurements(0, 8);
+    const Ended office = assign(folder.path, "assign --from office.txt --out office.json");
+    REQUIRE(office.code == 0);
+    CHECK(office.out.find("optical brightener (its white is at b* -7)") != std::string::npos);
+    fs::remove(folder.path / "office.json");
 
     const std::string before = text_of(folder.path / "card-measured.json");
     const Ended again = assign(folder.path, "assign --from m.txt");

@@ -259,6 +259,24 @@ TEST_CASE("A card whose values are not those of the print is refused by its chec
     CHECK_THAT(refused.error().what, Catch::Contains("check patches"));
 }
 
+TEST_CASE("A card on paper with brightener is read with a warning and wider regions") {
+    ReadOptions glowing = options();
+    // As the library's test of it: the paper's white as blue as office paper's, every print by as much of it.
+    for (CardPatch& p : glowing.layout.patches) {
+        p.spectrum.reset();
+        p.lab.b -= 8 * p.lab.L / 94;
+        p.lab.a += 2 * p.lab.L / 94;
+    }
+    const WrapReading plain = read(door), wide = read(door, glowing);
+    const auto says = [](const WrapReading& reading) {
+        return std::ranges::any_of(reading.warnings, [](const std::string& w) { return w.find("optical brightener") != std::string::npos && w.find("b* -8") != std::string::npos; });
+    };
+    CHECK_FALSE(says(plain));
+    CHECK(says(wide));
+    REQUIRE(wide.bands.size() == plain.bands.size());
+    for (std::size_t i = 0; i < plain.bands.size(); ++i) CHECK(wide.bands[i].covariance_of->card(2, 2) > plain.bands[i].covariance_of->card(2, 2) + 1);
+}
+
 TEST_CASE("A card half of which lies in a hard shadow is refused") {
     const TemporaryFolder folder;
     cv::Mat picture = cv::imread(door.string());

@@ -141,6 +141,9 @@ class CameraFit {
     Trust trust = Trust::nominal;
     ReadingContext context;
 
+    // The lightest grey of the card, if only brightener makes it so blue (colour/brightener.hpp): then what the light's ultraviolet may be adds to the card's part.
+    std::optional<Lab<D50>> glowing_white;
+
     // Figures of merit, CIEDE2000. Held out: each patch of the fit by a fit without it; check: the check
     // patches.
     double held_out_median = 0, held_out_p95 = 0;
