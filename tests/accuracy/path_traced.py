@@ -3,7 +3,7 @@
 noise, mosaic and phone are written apart from samples/render. It shares with it only files: the sample card as measured, the invented cameras, the CIE tables.
 
     apt-get install --no-install-recommends blender python3-numpy python3-opencv
-    tests/accuracy/path_traced.py random 100 /tmp/photo-100 --kind linear --cameras samples/cameras.json
+    tests/accuracy/path_traced.py random 100 /tmp/photo-100 --kind linear --cameras samples/cameras.json   # --bow 4: by a card that does not lie flat
 
 It takes the words that read_accuracy gives a renderer (--render), for the kinds "linear, fair", "phone, fair", "linear, any light" and "phone, any light"; one light's
 spectrum a photo. THREADS: processor threads (1). Blender units are centimetres; card millimetres run right and down, Blender's y runs up.
@@ -190,17 +190,30 @@ def card_picture(card, sensor, px_per_mm=24):
     return out
 
 
-def lay_card(card, sensor, dice):
+def bent(x, y, bow, card):
+    """How far a card that does not lie flat stands up there: by its bow in mm at the far ends of a diagonal, against a line across its middle at an angle, and all level in the mean."""
+    width, height = card["size_mm"]
+    along = ((x - width / 2) * math.cos(bow[1]) + (y - height / 2) * math.sin(bow[1])) / math.hypot(width / 2, height / 2)
+    return bow[0] * (along * along - 0.2)
+
+
+def lay_card(card, sensor, dice, bow):
     (width, height), (ox, oy, ow, oh) = card["size_mm"], card["opening_mm"]
-    xs, ys = [0, ox, ox + ow, width], [0, oy, oy + oh, height]
-    corners = [(x, -y, 0) for y in ys for x in xs]
-    faces = [(4 * j + i, 4 * (j + 1) + i, 4 * (j + 1) + i + 1, 4 * j + i + 1) for j in range(3) for i in range(3) if (i, j) != (1, 1)]
-    mesh("card", corners, faces, surface("print", image("print", card_picture(card, sensor))), [(x / width, 1 - y / height) for y in ys for x in xs])
+
+    def split(*ends):
+        return [x for a, b in zip(ends, ends[1:]) for x in np.linspace(a, b, 1 + math.ceil((b - a) / 4))[:-1]] + [ends[-1]]
+
+    xs, ys = split(0, ox, ox + ow, width), split(0, oy, oy + oh, height)
+    n = len(xs)
+    corners = [(x, -y, bent(x, y, bow, card)) for y in ys for x in xs]
+    faces = [(n * j + i, n * (j + 1) + i, n * (j + 1) + i + 1, n * j + i + 1) for j in range(len(ys) - 1) for i in range(n - 1)
+             if not (ox <= xs[i] < ox + ow - 1e-6 and oy <= ys[j] < oy + oh - 1e-6)]
+    mesh("card", corners, faces, surface("print", image("print", card_picture(card, sensor))), [(x / width, 1 - y / height) for y in ys for x in xs], smooth=True)
     thick, board = dice.uniform(0.2, 1.5), surface("board", sensor.share(greyish(dice, 0.3, 0.8)))
     ring = [(ox, -oy), (ox + ow, -oy), (ox + ow, -oy - oh), (ox, -oy - oh)]
     for a, b in zip(ring, ring[1:] + ring[:1]):
-        flat("edge", [(*a, 0), (*b, 0), (*b, -thick), (*a, -thick)], board)
-    mesh("underside", [(x, y, -thick) for x, y, _ in corners], faces, board)
+        flat("edge", [(*a, bent(a[0], -a[1], bow, card)), (*b, bent(b[0], -b[1], bow, card)), (*b, -thick), (*a, -thick)], board)
+    mesh("underside", [(x, y, z - thick) for x, y, z in corners], faces, board)
 
 
 # ---- The rod
@@ -459,9 +472,9 @@ def by_phone(linear, gains, card, sensor, dice):
 
 def main(words):
     if len(words) < 3 or words[0] != "random":
-        sys.exit("path_traced.py random SEED BASE [--kind linear|phone] [--lights fair|any|NAME] [--cameras FILE] [--size WxH] [--samples N]")
+        sys.exit("path_traced.py random SEED BASE [--kind linear|phone] [--lights fair|any|NAME] [--cameras FILE] [--size WxH] [--samples N] [--bow MM]")
     seed, base = int(words[1]), words[2]
-    options = {"--kind": "linear", "--lights": "fair", "--cameras": SOURCE + "/samples/cameras.json", "--size": "1600x1102", "--samples": "16"}
+    options = {"--kind": "linear", "--lights": "fair", "--cameras": SOURCE + "/samples/cameras.json", "--size": "1600x1102", "--samples": "16", "--bow": "0"}
     options.update(zip(words[3::2], words[4::2]))
     dice = np.random.default_rng(seed)
     with open(SOURCE + "/samples/card.json") as file:
@@ -475,7 +488,8 @@ def main(words):
 
     bpy.ops.wm.read_factory_settings(use_empty=True)
     size = tuple(int(v) for v in options["--size"].split("x"))
-    lay_card(card, sensor, dice)
+    other_dice = np.random.default_rng(seed + 10 ** 6)  # so that a bow changes nothing else of a scene
+    lay_card(card, sensor, dice, (float(options["--bow"]) * other_dice.choice([-1, 1]), other_dice.choice([0, math.pi / 2, other_dice.uniform(0, math.pi)])))
     rod = Rod(dice)
     rod.lay(sensor, dice)
     furnish(rod, sensor, dice)
