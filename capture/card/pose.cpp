@@ -124,6 +124,10 @@ Error refuse(const Photo& photo, std::string what, std::string mend) {
     return {Reason::cannot_measure, std::move(what), photo.source, std::move(mend)};
 }
 
+Error too_small(const Photo& photo, double px_per_mm) {
+    return refuse(photo, "the card is too small in the picture (" + std::to_string(px_per_mm).substr(0, 3) + " px/mm)", "come nearer until the card fills the picture");
+}
+
 // A corner of a square on the card, in card millimetres, with its neighbours along the square's outline, and where it was seen.
 struct SeenCorner {
     cv::Point2d place, before, after;
@@ -360,6 +364,7 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
     std::vector<SeenCorner> seen_corners;
     const double width = layout.width_mm, height = layout.height_mm;
     int found = 0, expected = 0;
+    double alone_px_per_mm = 0;  // by the size of one fiducial
 
     if (corners) {
         add_outline({0, 0, width, height}, *corners, seen_corners);
@@ -391,11 +396,14 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
             std::copy(marker.corners.begin(), marker.corners.end(), at.begin());
             add_outline(known->rect, at, seen_corners);
             ++found;
+            const double side_mm2 = known->rect.width_mm * known->rect.height_mm;
+            alone_px_per_mm = std::sqrt(cv::contourArea(std::vector<cv::Point2f>(marker.corners.begin(), marker.corners.end())) / side_mm2);
         }
         if (found == 0)
             return refuse(photo, "no calibration card was found",
                           "lay the card round the wrap, whole in the picture, in focus and not blown out, "
                           "and take the photo again");
+        if (found < 2 && alone_px_per_mm < fewest_px_per_mm) return too_small(photo, alone_px_per_mm);
         if (found < 2)
             return refuse(photo,
                           "only one of the card's " + std::to_string(expected) + " fiducials was found",
@@ -456,11 +464,7 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
                       "the card is seen too obliquely (" +
                           std::to_string(static_cast<int>(std::lround(pose->tilt_deg))) + " degrees)",
                       "hold the camera square above the card, within 30 degrees");
-    if (pose->px_per_mm < fewest_px_per_mm)
-        return refuse(photo,
-                      "the card is too small in the picture (" +
-                          std::to_string(pose->px_per_mm).substr(0, 3) + " px/mm)",
-                      "come nearer until the card fills the picture");
+    if (pose->px_per_mm < fewest_px_per_mm) return too_small(photo, pose->px_per_mm);
     return pose;
 }
 

@@ -34,7 +34,7 @@ struct Preview {
 // Bounds, chosen by hand; those of a reading are wider, for here there is still time to mend.
 inline constexpr double preview_px_per_mm = 5.0;     // fewer: come nearer
 inline constexpr double preview_tilt_deg = 15.0;     // more: hold it square
-inline constexpr double preview_white_low = 0.40;    // of full scale, encoded (of a linear frame: of light): darker: more light
+inline constexpr double preview_white_low = 0.50;    // of full scale, as the frame is encoded; darker: more light (a reading warns below that too)
 inline constexpr double preview_uneven = 1.6;        // lightest over darkest corner of the card
 inline constexpr double preview_glare = 1.25;        // of a grey patch over its like
 inline constexpr double preview_blur_mm = 0.28;      // standard deviation of an edge's blur

@@ -111,6 +111,25 @@ TEST_CASE("No card, and a card too small in the picture, are refused") {
     cannot_measure(find_card(photo, sample_layout()));
 }
 
+TEST_CASE("Of a card with one fiducial in sight the refusal says which is wrong: covered, or too far") {
+    const CardLayout layout = sample_layout();
+    Photo photo = sample("door.jpg");
+    const auto whole = find_card(photo, layout);
+    REQUIRE(whole);
+    for (std::size_t i = 1; i < layout.markers.size(); ++i) {
+        const CardRect& r = layout.markers[i].rect;
+        cv::circle(photo.bgr, whole->project({r.centre().x_mm, r.centre().y_mm, 0}), static_cast<int>(8 * whole->px_per_mm), {120, 150, 180}, cv::FILLED);
+    }
+    const auto covered = find_card(photo, layout);
+    REQUIRE_FALSE(covered);
+    CHECK(covered.error().what.find("only one") != std::string::npos);
+    cv::resize(photo.bgr, photo.bgr, {}, 2.8 / whole->px_per_mm, 2.8 / whole->px_per_mm, cv::INTER_AREA);
+    const auto far = find_card(photo, layout);
+    REQUIRE_FALSE(far);
+    CHECK(far.error().reason == Reason::cannot_measure);
+    CHECK(far.error().what.find("too small in the picture (2.8 px/mm)") != std::string::npos);
+}
+
 TEST_CASE("The card is found whichever way it is turned, and tilted to 30 degrees towards any side") {
     const CardLayout layout = bench_card();
     for (const double tilt : {0.0, 30.0})
