@@ -403,11 +403,11 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
             return refuse(photo, "no calibration card was found",
                           "lay the card round the wrap, whole in the picture, in focus and not blown out, "
                           "and take the photo again");
-        if (found < 2 && alone_px_per_mm < fewest_px_per_mm) return too_small(photo, alone_px_per_mm);
         if (found < 2)
-            return refuse(photo,
-                          "only one of the card's " + std::to_string(expected) + " fiducials was found",
-                          "uncover the card's corners, keep glare off them, and come near enough for the card to fill the picture");
+            return alone_px_per_mm < fewest_px_per_mm
+                       ? too_small(photo, alone_px_per_mm)
+                       : refuse(photo, "only one of the card's " + std::to_string(expected) + " fiducials was found",
+                                "uncover the card's corners, keep glare off them, and come near enough for the card to fill the picture");
         // A marker of another card, or one read wrongly, must not bend the pose.
         std::vector<cv::Point2f> flat, image;
         for (const SeenCorner& c : seen_corners) {

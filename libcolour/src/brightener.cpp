@@ -1,20 +1,22 @@
 #include "colour/brightener.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 #include "colour/adaptation.hpp"
 
 namespace bindhue {
 namespace {
 
-constexpr double darkest_white_L = 80;
+constexpr double darkest_white_L = 80, greatest_white_chroma = 40;  // else it is no white
 
 }  // namespace
 
 std::optional<Lab<D50>> glowing_white(std::span<const Lab<D50>> greys) {
     const auto lightest = std::ranges::max_element(greys, {}, &Lab<D50>::L);
-    if (lightest == greys.end() || lightest->L < darkest_white_L || lightest->b >= bluest_plain_b) return std::nullopt;
-    return *lightest;
+    if (lightest == greys.end()) return std::nullopt;
+    const bool white = lightest->L >= darkest_white_L && std::hypot(lightest->a, lightest->b) < greatest_white_chroma;
+    return white && lightest->b < bluest_plain_b ? std::optional(*lightest) : std::nullopt;
 }
 
 Vector3 shift_without_ultraviolet(const Lab<D50>& colour, const Lab<D50>& white) {

@@ -46,11 +46,12 @@ CameraFit fit_of(const std::vector<PatchSample>& card) {
 }  // namespace
 
 TEST_CASE("Only a white that is bluer than plain paper has brightener, and only the lightest grey is asked") {
-    const std::vector<Lab<D50>> office{{40, 0, 0}, office_paper, {75, 2, -7}}, plain{{94, 0, 1}, {40, 1, -6}}, dark{{60, 2, -8}, {20, 0, 0}};
+    const std::vector<Lab<D50>> office{{40, 0, 0}, office_paper, {75, 2, -7}}, plain{{94, 0, 1}, {40, 1, -6}}, dark{{60, 2, -8}, {20, 0, 0}}, blue{{85, 0, -60}};
     REQUIRE(glowing_white(office));
     CHECK(glowing_white(office)->L == office_paper.L);
     CHECK_FALSE(glowing_white(plain));
     CHECK_FALSE(glowing_white(dark));
+    CHECK_FALSE(glowing_white(blue));
     CHECK_FALSE(glowing_white({}));
 }
 

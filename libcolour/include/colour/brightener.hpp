@@ -15,7 +15,7 @@ namespace bindhue {
 // Paper without brightener is not bluer: CIELAB b*, D50, 2 degree. From memory: such papers have 0 to 5, usual office paper -8 to -16 by M1.
 inline constexpr double bluest_plain_b = -1.0;
 
-// The lightest of a card's greys, if only brightener makes it so blue; nothing for plain paper, or if no grey is a white (L* 80 and more).
+// The lightest of a card's greys, if only brightener makes it so blue; nothing for plain paper, or if no grey is a white (L* of 80 and more, chroma below 40).
 std::optional<Lab<D50>> glowing_white(std::span<const Lab<D50>> greys);
 
 // By how much a colour, read by a card of that white, moves in CIELAB if the photo's light has no ultraviolet and the card's values had theirs: as if the neutral of
