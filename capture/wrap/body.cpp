@@ -439,7 +439,7 @@ std::vector<BodyColour> body_colours(const Skin& skin, const std::vector<Segment
         pairs.push_back(same);
     }
     const Excesses excess = find_excesses(dark, pairs, fit, white, camera);
-    const double shade_error = std::hypot(lit.told ? shading_error : lone_shading_error, level_error);
+    const double shade_error = std::hypot(lit.told ? shading_error : lone_shading_error, level_error, known.outline_doubt);
     const auto doubts_of = [&](std::size_t segment, const Vector3& colour) {
         const double mirrored = dark_mirror_error * dark_mirror_error + excess.variance[segment];
         const double tint = room_tint * (excess.value[segment] + dark_mirror);

@@ -61,6 +61,7 @@ struct KnownSegments {
     // Are metallic thread: neither shading nor mirrored light is told by their steps, unless there are no others. One whose darker look would send back less than
     // nothing is taken for plain thread after all.
     std::vector<std::size_t> metallic;
+    double outline_doubt = 0;  // relative, of the light on a rod whose outline is not sure
 };
 
 // One answer a segment, in order; not finite where a segment is out of the picture.

@@ -5,11 +5,16 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "colour/quantile.hpp"
+
 namespace bindhue::capture {
 namespace {
 
 constexpr double steepest_slope = 0.2;  // of the rod's axis against the opening
 constexpr double search_px_per_mm = 8.0;
+constexpr double near_mm = 0.25, far_mm = 1.0;  // to each side of an edge
+
+double smoothed_px(double px_per_mm) { return 0.12 * px_per_mm + 0.3; }
 
 // Strengths are capped: across a vivid edge several lines are as strong.
 Line middle_of_plateau(std::vector<Line>::const_iterator first,
@@ -20,6 +25,25 @@ Line middle_of_plateau(std::vector<Line>::const_iterator first,
 }
 
 }  // namespace
+
+double share_at_once(const OpeningImage& image, const Line& line) {
+    constexpr double least_change = 0.01;  // of cube-root response: beside nothing, noise would seem sharp
+    std::vector<double> shares;
+    for (int c = 0; c < image.look.cols; c += 3) {
+        const double row = row_on(line, c, image.look.cols / 2.0);
+        const auto change_within = [&](double mm) {
+            const auto at = [&](double off_mm) { return image.look.at<cv::Vec3f>(std::clamp(static_cast<int>(std::lround(row + off_mm * image.px_per_mm)), 0, image.look.rows - 1), c); };
+            return cv::norm(at(mm) - at(-mm));
+        };
+        shares.push_back(change_within(near_mm) / std::max(change_within(far_mm), least_change));
+    }
+    return median(std::move(shares));
+}
+
+double share_of_blurred_edge(const OpeningImage& image, double blur_mm) {
+    const double spread_mm = std::hypot(blur_mm, smoothed_px(image.px_per_mm) / image.px_per_mm) * std::sqrt(2.0);
+    return std::erf(near_mm / spread_mm) / std::erf(far_mm / spread_mm);
+}
 
 Result<OpeningImage> flatten_opening(const Photo& photo, const CardLayout& layout, const CardPose& pose, const CameraFit& fit) {
     if (!layout.opening)
@@ -48,7 +72,7 @@ Result<OpeningImage> flatten_opening(const Photo& photo, const CardLayout& layou
             }
             out.look.at<cv::Vec3f>(r, c) = look;
         }
-    cv::GaussianBlur(out.look, out.look, {0, 0}, 0.12 * out.px_per_mm + 0.3);
+    cv::GaussianBlur(out.look, out.look, {0, 0}, smoothed_px(out.px_per_mm));
     return out;
 }
 

@@ -44,6 +44,12 @@ struct RodEdges {
     Line upper, lower;
 };
 
+// How much of what the picture changes within a millimetre to each side of a line changes within a quarter of one: a median of columns, 0..1 and more. A rod's edge is as sharp
+// as the picture's blur lets it be (share_of_blurred_edge); light that fades beside the rod, or on its own side, is not.
+double share_at_once(const OpeningImage& image, const Line& line);
+// The same of a perfect edge, if a picture's blur has that standard deviation.
+double share_of_blurred_edge(const OpeningImage& image, double blur_mm);
+
 // How strongly the picture changes across a line, averaged over its columns. Each column's say is capped, so that one vivid band does not decide alone.
 class EdgeStrength {
   public:

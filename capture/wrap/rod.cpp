@@ -219,6 +219,7 @@ Rod rod_between(const OpeningImage& image, const RodEdges& seen, const CardSpace
     rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
     rod.s_begin = opening_border_mm;
     rod.s_end = opening.width_mm - opening_border_mm;
+    rod.edge_share = std::min(share_at_once(image, seen.upper), share_at_once(image, seen.lower));
     return rod;
 }
 

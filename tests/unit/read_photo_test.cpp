@@ -277,6 +277,36 @@ TEST_CASE("A card on paper with brightener is read with a warning and wider regi
     for (std::size_t i = 0; i < plain.bands.size(); ++i) CHECK(wide.bands[i].covariance_of->card(2, 2) > plain.bands[i].covariance_of->card(2, 2) + 1);
 }
 
+TEST_CASE("A rod with an edge as soft as a shadow's is read with a warning and wider regions") {
+    const TemporaryFolder folder;
+    const WrapReading sharp = read(door);
+    cv::Mat picture = cv::imread(door.string());
+    // Along the edge with larger y, from one end of the opening to the other.
+    double low = 1e9, high = 0;
+    for (const BandReading& band : sharp.bands)
+        for (const std::size_t corner : {2, 3}) {
+            low = std::min(low, band.outline[corner].y_px);
+            high = std::max(high, band.outline[corner].y_px);
+        }
+    const int first = static_cast<int>(low) - 15, rows = static_cast<int>(high - low) + 30;
+    const std::vector<PixelPoint>& opening = sharp.card.opening;
+    const int left = static_cast<int>(opening[0].x_px) + 15, columns = static_cast<int>(opening[1].x_px) - 15 - left;
+    cv::Mat strip = picture(cv::Rect(left, first, columns, rows));
+    cv::GaussianBlur(strip, strip, {0, 0}, 12);
+    cv::imwrite((folder.path / "soft.png").string(), picture);
+    const WrapReading soft = read(folder.path / "soft.png");
+    const auto says = [](const WrapReading& reading) {
+        return std::ranges::any_of(reading.warnings, [](const std::string& w) { return w.find("as soft as a shadow's") != std::string::npos; });
+    };
+    CHECK_FALSE(says(sharp));
+    CHECK(says(soft));
+    REQUIRE_FALSE(soft.bands.empty());
+    // A tenth of the light, besides what there is: some 2 of L* for a colour of L* 50.
+    for (const BandReading& band : soft.bands)
+        if (band.colour.lab.L > 40) CHECK(std::sqrt(band.covariance_of->shading(0, 0)) > 1.5);
+    for (const BandReading& band : sharp.bands) CHECK(std::sqrt(band.covariance_of->shading(0, 0)) < 1.5);
+}
+
 TEST_CASE("A card half of which lies in a hard shadow is refused") {
     const TemporaryFolder folder;
     cv::Mat picture = cv::imread(door.string());
