@@ -364,7 +364,6 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
     std::vector<SeenCorner> seen_corners;
     const double width = layout.width_mm, height = layout.height_mm;
     int found = 0, expected = 0;
-    double alone_px_per_mm = 0;  // by the size of one fiducial
 
     if (corners) {
         add_outline({0, 0, width, height}, *corners, seen_corners);
@@ -396,24 +395,22 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
             std::copy(marker.corners.begin(), marker.corners.end(), at.begin());
             add_outline(known->rect, at, seen_corners);
             ++found;
-            const double side_mm2 = known->rect.width_mm * known->rect.height_mm;
-            alone_px_per_mm = std::sqrt(cv::contourArea(std::vector<cv::Point2f>(marker.corners.begin(), marker.corners.end())) / side_mm2);
         }
         if (found == 0)
             return refuse(photo, "no calibration card was found",
                           "lay the card round the wrap, whole in the picture, in focus and not blown out, "
                           "and take the photo again");
-        if (found < 2)
-            return alone_px_per_mm < fewest_px_per_mm
-                       ? too_small(photo, alone_px_per_mm)
-                       : refuse(photo, "only one of the card's " + std::to_string(expected) + " fiducials was found",
-                                "uncover the card's corners, keep glare off them, and come near enough for the card to fill the picture");
-        // A marker of another card, or one read wrongly, must not bend the pose.
         std::vector<cv::Point2f> flat, image;
         for (const SeenCorner& c : seen_corners) {
             flat.emplace_back(c.place);
             image.emplace_back(c.pixel);
         }
+        if (found < 2) {
+            if (const double px_per_mm = std::sqrt(cv::contourArea(image) / cv::contourArea(flat)); px_per_mm < fewest_px_per_mm) return too_small(photo, px_per_mm);
+            return refuse(photo, "only one of the card's " + std::to_string(expected) + " fiducials was found",
+                          "uncover the card's corners, keep glare off them, and come near enough for the card to fill the picture");
+        }
+        // A marker of another card, or one read wrongly, must not bend the pose.
         cv::Mat inliers;
         const double reach = 0.02 * cv::norm(image[0] - image[2]) + 2.0;
         const cv::Mat h = cv::findHomography(flat, image, cv::RANSAC, reach, inliers);

@@ -181,7 +181,7 @@ Result<WrapReading> read(Result<Photo> photo, const ReadOptions& options) {
     if (fit->glowing_white) {
         // Of a middle grey: what a bench sees most.
         const long bluer = std::lround(shift_without_ultraviolet({50, 0, 0}, *fit->glowing_white)[2]);
-        out.warnings.push_back("the card's paper holds optical brightener (its white was measured at b* " + std::to_string(std::lround(fit->glowing_white->b)) +
+        out.warnings.push_back("the card's paper holds optical brightener (its white is at b* " + std::to_string(std::lround(fit->glowing_white->b)) +
                                "), which makes blue of ultraviolet: by a lamp that has none, as white LEDs, all is read bluer than it is, a grey by up to b* " + std::to_string(bluer) +
                                ". Regions are wider for it; read by the daylight of an open window, and print the next card on paper without brightener");
     }

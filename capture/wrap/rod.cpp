@@ -219,7 +219,6 @@ Rod rod_between(const OpeningImage& image, const RodEdges& seen, const CardSpace
     rod.radius_mm = left.radius - rod.radius_slope * (image.x_mm(0) - opening.x_mm);
     rod.s_begin = opening_border_mm;
     rod.s_end = opening.width_mm - opening_border_mm;
-    rod.edge_share = std::min(share_at_once(image, seen.upper), share_at_once(image, seen.lower));
     return rod;
 }
 
@@ -276,7 +275,8 @@ Result<Rod> find_rod(const OpeningImage& image, const CardPose& pose) {
     // better than of up to 0.003 on rendered photos (own ones from seeds 1700000 and 1710000 on, path-traced ones 100 to 125, 5000 to 5017 and as many by phone).
     const double reach = 0.5 * image.px_per_mm, turn = 0.0045, taper = 0.009;
     const RodEdges seen = edges.rod_edges_near({extent->first_row, extent->slope}, {extent->last_row, extent->slope}, reach, turn, taper);
-    const Rod rod = rod_between(image, seen, lens);
+    Rod rod = rod_between(image, seen, lens);
+    rod.edge_share = std::min(share_at_once(image, seen.upper), share_at_once(image, seen.lower));
     const double thinnest = std::min(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     const double thickest = std::max(rod.radius_at(rod.s_begin), rod.radius_at(rod.s_end));
     if (!(thinnest * 2 > thinnest_mm) || thickest * 2 > image.opening.height_mm)

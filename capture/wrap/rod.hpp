@@ -21,7 +21,7 @@ class Rod {
     double opening_x_mm = 0;                 // card x of s = 0
     double axis_y_mm = 0, axis_slope = 0;    // card y of the axis at s = 0; dy/dx
     double radius_mm = 0, radius_slope = 0;  // at s = 0; per mm
-    double edge_share = 1;                   // share_at_once of the softer of its two edges (wrap/opening.hpp)
+    double edge_share = 1;                   // share_at_once of the softer of its two edges (wrap/opening.hpp), as find_rod has it
 
     double radius_at(double s) const { return radius_mm + radius_slope * s; }
     CardSpace surface(double s, double theta) const;
