@@ -143,7 +143,7 @@ struct AssignCommand {
             std::printf("the target's %zu patches that no fit saw: CIEDE2000 %.1f median, %.1f at worst\n", photo->target_checks, photo->target_error_median, photo->target_error_max);
             std::printf("light on the card: %.0f %% of that on the target, +-%.1f %%\n", 100 * photo->light_ratio, 196 * photo->light_error);
         }
-        for (const std::string& note : notes) std::cout << "note: " << harmless(note) << '\n';
+        print_notes(notes);
         std::cout << path << " written: \"" << harmless(card.name) << "\", values " << bindhue::capture::name(card.trust)
                   << ". Use it with --card, for this print alone.\n";
     }

@@ -31,6 +31,7 @@ struct CoatCommand {
         if (!read) return read.error();
         const Result<CoatTest> test = coat_test_of(*read);
         if (!test) return test.error();
+        print_notes(read->warnings);
         return std::vector<CoatTestEntry>{{*test, wrap.source(), today(), {}}};
     }
 

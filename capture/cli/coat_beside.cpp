@@ -1,3 +1,4 @@
+#include <array>
 #include <iostream>
 #include <memory>
 
@@ -33,6 +34,7 @@ int BesideArguments::run(const PhotoArguments& how, double tolerance, bool json)
         return fail({Reason::bad_value, std::to_string(how.lights.size()) + " lights are named for " + std::to_string(photos.size()) + " photos",
                      "--taken-under", "name one light for all photos, or one for each"});
     std::vector<Beside> seen;
+    std::vector<std::vector<std::string>> warnings;
     for (std::size_t i = 0; i < photos.size(); ++i) {
         PhotoArguments one = how;
         if (how.lights.size() > 1) one.lights = {how.lights[i]};
@@ -41,6 +43,7 @@ int BesideArguments::run(const PhotoArguments& how, double tolerance, bool json)
         if (std::max(old_band, new_band) > reading->bands.size())
             return fail({Reason::not_found, "there is no band " + std::to_string(std::max(old_band, new_band)) + "; the photo has " + std::to_string(reading->bands.size()),
                          photos[i], "list them with bindhue read; take all photos with the rod lying alike"});
+        warnings.push_back(reading->warnings_on(std::array{old_band - 1, new_band - 1}));
         seen.push_back({one.lights.empty() ? std::string() : one.lights[0], reading->bands[old_band - 1].colour, reading->bands[new_band - 1].colour});
     }
     const Result<BesideCheck> check = check_beside(seen, tolerance);
@@ -57,7 +60,8 @@ int BesideArguments::run(const PhotoArguments& how, double tolerance, bool json)
                               {"delta_e", d.shift.delta_e.value},
                               {"interval", {d.shift.delta_e.low, d.shift.delta_e.high}},
                               {"leans", d.leans},
-                              {"verdict", name(d.visible)}});
+                              {"verdict", name(d.visible)},
+                              {"warnings", warnings[i]}});
         }
         ordered_json out{{"format", "bindhue-coat-beside"}, {"version", 1}, {"tolerance", tolerance}, {"lights", std::move(lights)}};
         if (check->hidden) out["hidden"] = {{"in", check->hidden->in}, {"shown_in", check->hidden->shown_in}};
@@ -72,7 +76,11 @@ int BesideArguments::run(const PhotoArguments& how, double tolerance, bool json)
                    in_words(seen[i].new_wrap.lab), number("%.1f", d.shift.delta_e.value), interval(d.shift.delta_e), d.leans.empty() ? "-" : d.leans,
                    std::string(name(d.visible))});
     }
-    std::cout << table.text() << "\nvisible: more than " << number("%.1f", tolerance) << " CIEDE2000 for certain.\n";
+    std::cout << table.text();
+    for (std::size_t i = 0; i < seen.size(); ++i)
+        for (std::string& warning : warnings[i]) warning = named(i) + ": " + warning;
+    for (const std::vector<std::string>& of_photo : warnings) print_notes(of_photo);
+    std::cout << "\nvisible: more than " << number("%.1f", tolerance) << " CIEDE2000 for certain.\n";
     if (check->hidden)
         std::cout << "WARNING: " << named(check->hidden->in) << " hides a difference that " << named(check->hidden->shown_in)
                   << " shows. The two dyes part under one light: let the owner judge it there, or choose another spool.\n";

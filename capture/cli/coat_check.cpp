@@ -65,6 +65,7 @@ struct CheckCommand {
         shifts.add({"h, degrees", hue(check.measured), hue(check.expected)});
         shifts.add({"CIEDE2000", interval(check.measured.delta_e), interval(check.expected.delta_e)});
         std::cout << shifts.text() << '\n' << verdict_in_words(read, check) << '\n' << expectation_in_words(check) << '\n';
+        print_notes(read.warnings);
         const bool photos = !read.dry.context.card.empty() && !read.finished.context.card.empty();
         if (photos && !read.dry.context.same_kind(read.finished.context))
             std::cout << "What both photos err by alike cancels only where one camera, card and light took both, and the files and --taken-under say so.\n";

@@ -33,7 +33,8 @@ struct OpacityCommand {
             std::cerr << "bindhue: " << *wrong << "\n  what to do: see bindhue coat opacity --help\n";
             return wrong_usage;
         }
-        const Result<OpacityTest> read = test();
+        std::vector<std::string> warnings;
+        const Result<OpacityTest> read = test(warnings);
         if (!read) return fail(read.error());
         std::optional<OpacityFound> kept;
         const int ended = change_rack(
@@ -58,15 +59,17 @@ struct OpacityCommand {
             },
             json);
         if (ended != done) return ended;
-        if (json)
-            print_json(document(*kept));
-        else
+        if (json) {
+            print_json(document(*kept, warnings));
+        } else {
             print(*kept, *read);
+            print_notes(warnings);
+        }
         return done;
     }
 
-    // All but the spool's own colour.
-    Result<OpacityTest> test() const {
+    // All but the spool's own colour. warnings: of the photo.
+    Result<OpacityTest> test(std::vector<std::string>& warnings) const {
         std::vector<BandReading> bands;
         std::array<std::string, 4> places{black, white, black_ground, white_ground};
         if (!paths.empty()) {
@@ -76,6 +79,7 @@ struct OpacityCommand {
                 reading = photo.read(paths, across);
                 if (!reading) return reading.error();
             }
+            warnings = reading->warnings;
             bands = std::move(reading->bands);
             if (black.empty()) {
                 const auto stick = find_stick(bands);
@@ -117,14 +121,15 @@ struct OpacityCommand {
         return "two-tone stick" + (out.empty() ? out : ": " + out);
     }
 
-    ordered_json document(const OpacityFound& found) const {
+    ordered_json document(const OpacityFound& found, const std::vector<std::string>& warnings) const {
         return {{"format", "bindhue-coat-opacity"},
                 {"version", 1},
                 {"spool", spool},
                 {"scattering", found.layer.scattering},
                 {"log_sd", found.layer.log_sd},
                 {"contrast_ratio", found.contrast_ratio},
-                {"contrast_ratio_sd", found.contrast_ratio_sd}};
+                {"contrast_ratio_sd", found.contrast_ratio_sd},
+                {"warnings", warnings}};
     }
 
     static void print(const OpacityFound& found, const OpacityTest& read) {

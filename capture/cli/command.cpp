@@ -8,6 +8,7 @@
 #include <filesystem>
 #include <iostream>
 
+#include "sheet/swatch.hpp"
 #include "shop/card_layout.hpp"
 #include "shop/numbers.hpp"
 
@@ -124,6 +125,10 @@ std::string in_words(const Lab<D50>& lab) {
 std::string spread_in_words(const Matrix3& covariance) {
     const auto half = [&](std::size_t i) { return 1.96 * std::sqrt(std::max(0.0, covariance(i, i))); };
     return formatted("%.1f %.1f %.1f", half(0), half(1), half(2));
+}
+
+void print_notes(const std::vector<std::string>& notes) {
+    for (const std::string& note : notes) std::cout << "note: " << harmless(note) << '\n';
 }
 
 bool terminal_has_colour() {

@@ -55,6 +55,9 @@ std::string in_words(const Lab<D50>& lab);
 // Half widths of the 95 % intervals of L, a and b, each alone: "+-1.2 0.9 1.1".
 std::string spread_in_words(const Matrix3& covariance);
 
+// "note: ...", a line each, on standard output.
+void print_notes(const std::vector<std::string>& notes);
+
 bool terminal_has_colour();
 
 // Each adds its command to the program; `exit_code` receives how it ended.

@@ -57,6 +57,7 @@ struct JobCommand {
             const Result<WrapReading> read = photo.read(photos);
             if (!read) return fail(read.error());
             reading = to_json(*read).dump(1) + "\n";
+            print_notes(read->warnings);
         }
         for (const std::string& path : photos) {
             Result<std::string> bytes = read_file(path);

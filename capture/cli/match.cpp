@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <cstdio>
 #include <iostream>
 
@@ -20,7 +21,19 @@ struct Target {
     std::optional<Reading> blank;  // as read in the same photo
     std::optional<Amber> old_finish;  // to be undone
     std::optional<LooksReading> looks;  // of metallic thread
+    std::vector<std::string> warnings;  // of the photo and the band
 };
+
+// Of each spool once, however often it is ranked.
+std::vector<std::string> notes_on(const RackMatch& found) {
+    std::vector<std::string> out;
+    for (const Candidate& c : found.candidates)
+        for (const std::string& note : c.notes) {
+            std::string line = found.rack[c.spool].code + ": " + note;
+            if (std::ranges::find(out, line) == out.end()) out.push_back(std::move(line));
+        }
+    return out;
+}
 
 std::string transmittance_in_words(const Amber& amber) {
     return number("%.2f", amber.transmittance()) + " +- " + number("%.2f", 1.96 * amber.transmittance_sd());
@@ -111,6 +124,7 @@ struct MatchCommand {
         out.colour = b.colour;
         out.blank = reading->blank();
         out.looks = b.looks;
+        out.warnings = reading->warnings_on(std::array{chosen - 1});
         out.label = "band " + std::to_string(chosen) + " (" + std::string(name(b.role)) + ", " +
                     number("%.1f", b.length_mm) + " mm)";
         return as_wished(std::move(out), bands);
@@ -140,6 +154,7 @@ struct MatchCommand {
                                      {"covariance", to_json(found.target.covariance)}}},
                                    {"tolerance", wish.tolerance},
                                    {"candidates", std::move(rows)}};
+        out["target"]["warnings"] = target.warnings;
         if (found.coated_blank)
             out["coated_blank"] = {{"lab", to_json(found.coated_blank->lab)}, {"covariance", to_json(found.coated_blank->covariance)}};
         if (target.old_finish)
@@ -156,8 +171,8 @@ struct MatchCommand {
         const std::vector<Candidate>& candidates = found.candidates;
         std::cout << "to match: " << target.label << ' ' << swatch(found.target.lab, colour) << " L* a* b* "
                   << in_words(found.target.lab) << "  95 % +- " << spread_in_words(found.target.covariance) << '\n';
-        if (target.looks)
-            std::cout << in_words(*target.looks) << ".\nRanked by the colour midway, and thread of another material than metallic will not glitter.\n";
+        print_notes(target.warnings);
+        if (target.looks) std::cout << "Ranked by the colour midway, and thread of another material than metallic will not glitter.\n";
         if (target.old_finish)
             std::cout << "as it is now: " << swatch(target.colour.lab, colour) << " L* a* b* " << in_words(target.colour.lab) << "  95 % +- "
                       << spread_in_words(target.colour.covariance) << "\nThe old finish lets " << transmittance_in_words(*target.old_finish)
@@ -203,6 +218,7 @@ struct MatchCommand {
             table.add(row);
         }
         std::cout << table.text() << '\n';
+        print_notes(notes_on(found));
         std::puts("CIEDE2000: between the two colours as they are best guessed, nearest first; expected: as it will be in the mean, since "
                   "neither is sure.");
         std::printf("pass: the chance that the finished wrap is within %.1f CIEDE2000 of the band.\n",

@@ -45,7 +45,7 @@ void print_reading(const WrapReading& reading) {
                     card.light->name.c_str(), 100 * card.light->share, std::string(name(card.light->grade)).c_str(),
                     card.light->forecast_median, card.light->forecast_p95);
     for (const std::string& note : card.dropped) std::cout << "left out: " << note << '\n';
-    for (const std::string& warning : reading.warnings) std::cout << "note: " << warning << '\n';
+    print_notes(reading.warnings);
     for (std::size_t i = 0; i < reading.bands.size(); ++i)
         for (const std::string& warning : reading.bands[i].warnings)
             std::cout << "note: band " << i + 1 << ": " << warning << '\n';

@@ -122,10 +122,9 @@ struct EnrolCommand {
             table.add(row);
         }
         std::cout << table.text();
-        for (const std::string& warning : reading.warnings) std::cout << "note: " << warning << '\n';
-        for (const BandOfSpool& one : of)
-            for (const std::string& warning : reading.bands[one.band].warnings)
-                std::cout << "note: band " << one.band + 1 << ": " << warning << '\n';
+        std::vector<std::size_t> enrolled;
+        for (const BandOfSpool& one : of) enrolled.push_back(one.band);
+        print_notes(reading.warnings_on(enrolled));
         if (unlike)
             std::cout << "note: compared with a reading by another camera, card or light, or one that is not known (--camera, --taken-under): "
                          "only large drifts are seen\n";

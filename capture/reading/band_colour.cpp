@@ -1,5 +1,7 @@
 #include "reading/band_colour.hpp"
 
+#include "colour/surface_gamut.hpp"
+
 namespace bindhue::capture {
 namespace {
 
@@ -14,10 +16,12 @@ constexpr double prints_alike = 0.02, local_tone_reach = 3.5;
 
 }  // namespace
 
-void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, const Vector3& taken_off, std::vector<std::string>& warnings) {
+void warn_of_its_colour(BandReading& band, const CameraFit& fit, const CameraRgb& linear, const Vector3& taken_off) {
     const std::array<bool, 3> at_end = fit.at_end_of_scale(linear, taken_off);
     if (at_end[0] || at_end[1] || at_end[2])
-        warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
+        band.warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
+    if (!band.looks && is_beyond_surfaces(band.colour))
+        band.warnings.push_back("no plain surface is known to be so vivid: thread whose dye glows by day (fluorescent), or misread. Its colour goes with the light: judge it by eye");
 }
 
 void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body) {

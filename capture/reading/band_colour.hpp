@@ -14,7 +14,8 @@ void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, con
 // Metallic thread's looks, and a warning of them. Precondition: body.looks.
 void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body);
 
-void warn_of_clipping(const CameraFit& fit, const CameraRgb& linear, const Vector3& taken_off, std::vector<std::string>& warnings);
+// Where the file's scale ends, or no plain surface is so vivid. Precondition: its colour is set.
+void warn_of_its_colour(BandReading& band, const CameraFit& fit, const CameraRgb& linear, const Vector3& taken_off);
 
 // Relative error of a band's light where a phone has not treated all places alike; 0 where it has.
 double local_tone(const CameraFit& fit);

@@ -156,7 +156,7 @@ Result<BandReading> read_region(const Photo& photo, const ReadOptions& options, 
         }
     BandReading out;
     set_colour(out, photo, fit, CameraRgb::from(mean), covariance, {});
-    warn_of_clipping(fit, CameraRgb::from(mean), {}, out.warnings);
+    warn_of_its_colour(out, fit, CameraRgb::from(mean), {});
     out.warnings.push_back(
         round ? "region given by hand: mirrored light and shading are guessed, not taken out"
               : "region given by hand, off the rod: read as flat, mirrored light not taken out");

@@ -223,9 +223,9 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
         set_colour(band, photo, fit, bodies[i].linear, bodies[i].covariance, bodies[i].taken_off);
         band.pitch_mm = features[i].pitch_mm;
         if (two == nullptr) tell_spread(band, spread_within(skin, segments[i], bodies[i].linear, fit, facing));
-        warn_of_clipping(fit, bodies[i].linear, bodies[i].taken_off, band.warnings);
+        warn_of_its_colour(band, fit, bodies[i].linear, bodies[i].taken_off);
         if (band.role != BandRole::blank && !band.pitch_mm)
-            band.warnings.push_back("thread pitch not resolved in this picture");
+            band.warnings.push_back(pitch_not_resolved);
         band.outline = outline(pose, *rod, whole[i]);
         out.bands.push_back(std::move(band));
     }

@@ -100,6 +100,14 @@ std::string in_words(const LooksReading& looks) {
     return text;
 }
 
+std::vector<std::string> WrapReading::warnings_on(std::span<const std::size_t> resting_on) const {
+    std::vector<std::string> out = warnings;
+    for (const std::size_t band : resting_on)
+        for (const std::string& warning : bands[band].warnings)
+            if (warning != pitch_not_resolved) out.push_back("band " + std::to_string(band + 1) + ": " + warning);
+    return out;
+}
+
 std::optional<Reading> WrapReading::blank() const {
     std::optional<Reading> out;
     double longest = 0;

@@ -87,6 +87,9 @@ struct BandReading {
     std::vector<PixelPoint> outline;  // in the photo, upright
 };
 
+// A warning of a band, and of no colour.
+inline constexpr const char* pitch_not_resolved = "thread pitch not resolved in this picture";
+
 struct CardReport {
     std::string layout;
     Trust trust = Trust::nominal;
@@ -110,6 +113,8 @@ struct WrapReading {
     std::vector<std::string> warnings;
     cv::Mat picture;  // CV_8UC3, BGR, the upright photo, for drawing on
 
+    // What to know of an answer that rests on these bands (numbers from 0): the photo's warnings and theirs, but for those of pitch.
+    std::vector<std::string> warnings_on(std::span<const std::size_t> resting_on) const;
     // The bare blank, if it was seen: what lies under the thread.
     std::optional<Reading> blank() const;
 };

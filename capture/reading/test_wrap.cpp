@@ -1,6 +1,7 @@
 #include "reading/test_wrap.hpp"
 
 #include <algorithm>
+#include <array>
 #include <iomanip>
 #include <sstream>
 
@@ -48,8 +49,15 @@ Result<TestWrap> test_wrap(const TestWrapSide& before, const TestWrapSide& after
         const TestWrapSide& second = after.read != nullptr ? after : before;
         const Result<WrapPair> pair = same_wrap(*first.read, *second.read, first.band, second.band);
         if (!pair) return pair.error();
-        if (before.read != nullptr) out.dry = before.read->bands[pair->before].colour;
+        const auto warn = [&](const char* when, const WrapReading& read, std::size_t band) {
+            for (const std::string& warning : read.warnings_on(std::array{band})) out.warnings.push_back(std::string(when) + ": " + warning);
+        };
+        if (before.read != nullptr) {
+            out.dry = before.read->bands[pair->before].colour;
+            warn("before", *before.read, pair->before);
+        }
         if (after.read != nullptr) {
+            warn("after", *after.read, pair->after);
             out.finished = after.read->bands[pair->after].colour;
             out.spread = after.read->bands[pair->after].spread;
         }
@@ -84,7 +92,8 @@ ordered_json to_json(const TestWrap& read, const CoatCheck& check) {
             {"best_estimates_apart", check.best_estimates_apart},
             {"limit", check.limit},
             {"leans", check.leans},
-            {"verdict", name(check.verdict)}};
+            {"verdict", name(check.verdict)},
+            {"warnings", read.warnings}};
 }
 
 std::string verdict_in_words(const TestWrap& read, const CoatCheck& check) {

@@ -2,12 +2,6 @@
 
 namespace bindhue {
 
-namespace {
-
-constexpr double region_95 = 7.815;  // chi squared, three degrees of freedom
-
-}  // namespace
-
 std::string_view name(Visible visible) {
     return visible == Visible::no ? "not visible" : visible == Visible::yes ? "visible" : "can't tell";
 }

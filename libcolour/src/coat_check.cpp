@@ -10,7 +10,7 @@ namespace {
 
 using Column = Eigen::Vector3d;
 
-constexpr double two_sided_95 = 1.96, region_95 = 7.815;  // normal; chi squared with three degrees of freedom
+constexpr double two_sided_95 = 1.96;  // normal
 constexpr double degrees = 57.295779513082320877;
 
 Estimate about(double value, double variance) {

@@ -9,7 +9,6 @@
 namespace bindhue {
 namespace {
 
-constexpr double region_95 = 7.815;  // chi squared, three degrees of freedom
 constexpr std::size_t most_folds = 40;
 constexpr double assumed_error = 0.4;
 

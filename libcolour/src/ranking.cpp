@@ -4,6 +4,8 @@
 #include <cmath>
 #include <tuple>
 
+#include "colour/surface_gamut.hpp"
+
 namespace bindhue {
 namespace {
 
@@ -23,14 +25,13 @@ Error bad(std::string what, std::string where, std::string mend) {
     return {Reason::bad_value, std::move(what), std::move(where), std::move(mend)};
 }
 
-std::vector<std::string> notes_on(const Spool& spool, const Surface& dry) {
+std::vector<std::string> notes_on(const Spool& spool, const Reading& dry) {
     std::vector<std::string> notes;
     if (spool.material == Material::metallic)
         notes.emplace_back("metallic: its colour changes with the angle, compare at three angles");
     if (spool.material == Material::monofilament)
         notes.emplace_back("clear thread: mostly the ground is seen");
-    const Vector3& off = dry.misfit();
-    if (std::hypot(off[0], off[1], off[2]) > 5)
+    if (is_beyond_surfaces(dry))
         notes.emplace_back("no plain surface has the dry colour: fluorescent or misread, judge it by eye");
     return notes;
 }
@@ -48,7 +49,7 @@ Candidate weigh(const Row& row, const Reading& target, const Spool& spool, const
     out.same_kind = prepared.same_kind;
     out.steps = coats(row.schedule) + ground.extra_steps;
     out.leans = lean(target.lab, row.look);
-    out.notes = notes_on(spool, prepared.dry);
+    out.notes = notes_on(spool, prepared.dry.reading());
 
     // What coating leaves of the error that the spool's reading shares with the target's is not known; of a
     // dry wrap nearly all is left.

@@ -163,9 +163,17 @@ Band band_from(Object& o) {
         t.number("share", band.uneven_share, 0.05, 0.95);
         t.number("patch_mm", band.patch_mm, 0.5, 20);
     });
+    o.object("fluorescent", [&](Object& f) {
+        f.number("strength", band.glow.strength, 0.05, 2);
+        f.number("excited_nm", band.glow.excited_nm, 400, 600);
+        f.number("sent_nm", band.glow.sent_nm, 420, 680);
+        if (band.glow.sent_nm < band.glow.excited_nm + 20) throw std::runtime_error("scene.bands: fluorescent thread sends light at least 20 nm longer than it takes in");
+    });
     o.number("flash", band.flash, 0, 1);
     if (band.flash > 0 && (spool_coded(band.spool).material != Material::metallic || !band.other_spool.empty()))
         throw std::runtime_error("scene.bands: metallic thread of one colour flashes, no other");
+    if (band.glow.strength > 0 && (spool_coded(band.spool).material == Material::metallic || !band.other_spool.empty() || band.uneven_share > 0))
+        throw std::runtime_error("scene.bands: dyed thread of one colour, evenly coated, can be fluorescent, no other");
     if (band.uneven_share > 0 && (band.schedule == Schedule::none || !band.other_spool.empty()))
         throw std::runtime_error("scene.bands: thread of one colour under finish can be uneven, no other");
     return band;

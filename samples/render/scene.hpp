@@ -68,6 +68,7 @@ struct Band {
     double other_share = 0.5, repeat_mm = 3;
     // Preserver that did not soak in everywhere: patches of so much of the surface look as under the other schedule with finish. 0: none.
     double uneven_share = 0, patch_mm = 4;
+    Fluorescence glow;
     double flash = 0;  // of metallic film: how far it mirrors the lamps by its facets instead of scattering their light, 0 to 1
 };
 

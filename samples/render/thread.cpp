@@ -284,6 +284,17 @@ Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption) {
     return s;
 }
 
+Spectrum sent(const Fluorescence& dye, const Spectrum& reflectance, const Spectrum& light) {
+    const Spectrum taken = bump(dye.excited_nm, 35, 1);
+    double in = 0, all = 0;
+    for (std::size_t b = 0; b < band_count; ++b) {
+        in += light[b] * (1 - std::min(1.0, reflectance[b])) * taken[b];
+        all += taken[b];
+    }
+    // Emission falls off slowly towards red.
+    return dye.strength * in / all * (reflectance * (bump(dye.sent_nm, 28, 0.85) + bump(dye.sent_nm + 35, 40, 0.25)));
+}
+
 Spectrum wrapped(const Spool& spool, const Spectrum& absorption, Schedule schedule, const Spectrum& ground,
                  const Spectrum& amber) {
     const Fibre f = fibre_of(spool);

@@ -49,6 +49,14 @@ Spectrum dyed(const Spool& spool);
 using DryLook = std::function<Spectrum(const Spectrum& absorption)>;
 Spectrum dyed(const Spool& spool, const DryLook& dry);
 
+// A dye that glows by day: light about one wavelength comes back about a longer one.
+struct Fluorescence {
+    double strength = 0;  // 0: none. What is added at the peak to the radiance factor of a surface that takes in all of the first and nothing of the second, under equal energy
+    double excited_nm = 450, sent_nm = 520;
+};
+// What a surface of that reflectance sends besides what it reflects: of what it takes in, and through its own dyes.
+Spectrum sent(const Fluorescence& dye, const Spectrum& reflectance, const Spectrum& light);
+
 // Reflectance factors, 45:0, specular excluded, mean over whole turns.
 Spectrum dry_opaque(const Spool& spool, const Spectrum& absorption);  // many turns deep, as on the spool
 // One layer over a ground. ground: as it looks bare, itself smooth and clear coated. amber: absorption of the

@@ -141,6 +141,7 @@ struct Stretch {  // of the rod: one band, or the blank between
     bool coated, metallic;
     std::size_t other = 0;          // of a two-coloured thread
     Spectrum one_colour{}, other_colour{};  // truth of each
+    Spectrum without_glow{};                // of a fluorescent one, truth as far as it reflects
     double patch_level = 2;                 // of the noise, above which an uneven wrap is a patch
     std::size_t on_foot = 0, in_tunnel = 0;  // the same thread over a guide's foot, and beside it
 };
@@ -177,6 +178,7 @@ class World {
     std::size_t first_print_ = 0;
     std::size_t channels_ = 0;
     std::vector<std::array<Rgb, max_channels>> response_;  // by surface
+    std::vector<std::pair<std::size_t, Fluorescence>> glowing_;  // surfaces
     std::vector<Stretch> stretches_;
     std::vector<double> light_radiance_;  // pi L of each lamp
     std::array<double, 3> paper_{};
@@ -473,6 +475,17 @@ void World::make_surfaces(const Sensor& sensor) {
                   band.schedule != Schedule::none,
                   spool.material == Material::metallic};
         s.other = two_coloured || uneven ? add_surface(other) : s.body;
+        if (band.glow.strength > 0) {
+            glowing_.emplace_back(s.body, band.glow);
+            const Spectrum day = light_named("D50");
+            const auto add_glow = [&](Spectrum& truth, const Spectrum& reflectance) {
+                const Spectrum more = sent(band.glow, reflectance, day);
+                for (std::size_t b = 0; b < band_count; ++b) truth[b] += (1 - open) * more[b] / day[b];
+            };
+            s.without_glow = s.colour;
+            add_glow(s.colour, one);
+            add_glow(s.as_new, clear_one);
+        }
         if (uneven) {
             // Where the camera may look; the truth is the mean over it.
             std::vector<double> levels;
@@ -513,6 +526,11 @@ void World::make_surfaces(const Sensor& sensor) {
                     for (std::size_t c = 0; c < 3; ++c)
                         response_[s][l * way_count + way][c] +=
                             arriving[b] * surfaces_[s][b] * sensor.rgb[c][b];
+            for (const auto& [s, dye] : glowing_) {
+                const Spectrum more = sent(dye, surfaces_[s], arriving);
+                for (std::size_t b = 0; b < band_count; ++b)
+                    for (std::size_t c = 0; c < 3; ++c) response_[s][l * way_count + way][c] += more[b] * sensor.rgb[c][b];
+            }
         }
     }
 }
@@ -1035,6 +1053,7 @@ nlohmann::json World::truth() const {
             else if (s.other != s.body)
                 band["colours"] = {{{"lab", lab(s.one_colour)}, {"share", 1 - s.band.other_share}},
                                    {{"lab", lab(s.other_colour)}, {"share", s.band.other_share}}};
+            if (s.band.glow.strength > 0) band["fluorescent"] = {{"without_lab", lab(s.without_glow)}};
             if (s.band.flash > 0) {
                 // Of the angles round the rod that a photo shows well.
                 double least = 1e9, most = 0;

@@ -23,7 +23,7 @@ double quantile(std::vector<double> v, double p) {
     return v.empty() ? 0 : v[static_cast<std::size_t>(p * static_cast<double>(v.size() - 1))];
 }
 
-constexpr double noise = 0.4, region_95 = 7.815;
+constexpr double noise = 0.4;
 
 struct Tally {
     std::vector<double> error;

@@ -30,6 +30,9 @@ std::vector<Band> bands_of(const json& document) {
         band.role = b.at("role");
         band.colour.lab = Lab<D50>::from(b.at("lab").get<std::array<double, 3>>());
         band.two_coloured = b.contains("colours") && !b["colours"].empty();
+        band.fluorescent = b.contains("fluorescent");
+        if (b.contains("warnings"))
+            for (const std::string warning : b["warnings"]) band.fluorescent |= warning.find("fluorescent") != std::string::npos;
         if (b.contains("metallic") && !b["metallic"].is_null()) {
             // As the truth has them, and as a reading has.
             const auto look = [&](const std::string& which) {

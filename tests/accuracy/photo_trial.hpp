@@ -15,8 +15,6 @@ namespace fs = std::filesystem;
 using nlohmann::json;
 
 inline constexpr int cannot_measure = 4;  // exit code
-// 95 % of a Gaussian in three dimensions lie within this squared distance (chi squared, three degrees of freedom).
-inline constexpr double region_95 = 7.815;
 
 const fs::path& source();  // of the project
 
@@ -48,7 +46,7 @@ struct Band {
     double start = 0, length = 0;
     std::string role;
     Reading colour;  // of a truth: without covariance
-    bool two_coloured = false;
+    bool two_coloured = false, fluorescent = false;
     std::optional<Looks> looks;  // of metallic thread, by the truth: in the photos shown
 
     double end() const { return start + length; }

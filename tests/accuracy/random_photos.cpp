@@ -250,6 +250,23 @@ void wind_metallic(json& scene, std::mt19937_64& dice) {
     }
 }
 
+// Half of the wraps are wound with vivid thread whose dye glows as it would: yellow and green, orange, red and pink.
+void wind_fluorescent(json& scene, std::mt19937_64& dice) {
+    struct Dyed {
+        const char* spool;
+        double excited_nm, sent_nm;
+    };
+    constexpr Dyed threads[] = {{"R4-04", 450, 515}, {"R1-33", 450, 515}, {"R4-19", 440, 510}, {"R1-04", 450, 520}, {"R2-04", 500, 590},
+                                {"R4-05", 500, 590}, {"R5-03", 500, 595}, {"R1-16", 530, 605}, {"R4-06", 520, 605}, {"R2-07", 530, 610}};
+    std::size_t last = 0;
+    for (json& band : scene.at("bands")) {
+        if (band.at("role") != "wrap" || dice() % 2 == 0) continue;
+        last = (last + 1 + dice() % (std::size(threads) - 1)) % std::size(threads);
+        band["spool"] = threads[last].spool;
+        band["fluorescent"] = {{"strength", std::uniform_real_distribution(0.3, 1.3)(dice)}, {"excited_nm", threads[last].excited_nm}, {"sent_nm", threads[last].sent_nm}};
+    }
+}
+
 // Of two photos of one rod: the lightest and the darkest look that either shows.
 void take_in_looks(json& truth, const json& other) {
     for (std::size_t i = 0; i < truth.at("bands").size(); ++i) {
@@ -263,7 +280,7 @@ void take_in_looks(json& truth, const json& other) {
 
 std::vector<Outcome> read_changed(const RandomOptions& options, const std::string& what, const fs::path& folder, Faults& faults) {
     const bool film = what == metallic || what == metallic_two_tilts;
-    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : what == guide_facing ? 90'000 : what == uneven ? 100'000 : 110'000;
+    const std::size_t first_seed = what == two_coloured ? 70'000 : what == guide_aside ? 80'000 : what == guide_facing ? 90'000 : what == uneven ? 100'000 : what == fluorescent ? 120'000 : 110'000;
     std::vector<Outcome> out(options.count);
     for_each(options, faults, [&](std::size_t i) {
         const std::uint64_t number = options.seed + first_seed + i;
@@ -278,6 +295,8 @@ std::vector<Outcome> read_changed(const RandomOptions& options, const std::strin
                     twist(scene, dice);
                 } else if (what == uneven) {
                     soak_by_patches(scene, dice);
+                } else if (what == fluorescent) {
+                    wind_fluorescent(scene, dice);
                 } else {
                     add_guide(scene, dice, what == guide_facing);
                 }

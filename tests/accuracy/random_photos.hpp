@@ -50,6 +50,8 @@ inline constexpr const char* nasty = "nasty, phone";
 inline constexpr const char *two_coloured = "two-coloured", *guide_aside = "guide aside", *guide_facing = "guide facing", *uneven = "uneven";
 // Metallic thread that flashes, by one photo, and by two from which the lamps stand elsewhere.
 inline constexpr const char *metallic = "metallic", *metallic_two_tilts = "metallic, two tilts";
+// Thread whose dyes glow by day.
+inline constexpr const char* fluorescent = "fluorescent";
 std::vector<Outcome> read_changed(const RandomOptions& options, const std::string& what, const fs::path& folder, Faults& faults);
 
 // Two photos of one rod by one camera under two unlike lights, as one reading.

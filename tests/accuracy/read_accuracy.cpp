@@ -10,6 +10,7 @@
 #include <CLI/CLI.hpp>
 
 #include "colour/difference.hpp"
+#include "colour/surface_gamut.hpp"
 #include "random_photos.hpp"
 
 using namespace bindhue::accuracy;
@@ -80,6 +81,24 @@ void print_told(const std::vector<Outcome>& outcomes) {
     std::printf("  of %zu two-coloured wraps found %zu were told as such, and %zu others\n", all, told, wrongly);
 }
 
+// Of fluorescent thread, only what no plain surface is as vivid as can be told.
+void print_fluorescent(const std::vector<Outcome>& outcomes) {
+    std::size_t all = 0, vivid = 0, told = 0, wrongly = 0, inside = 0;
+    std::vector<double> errors;
+    for (const Outcome& o : outcomes)
+        for (const FoundBand& f : o.found) {
+            wrongly += !f.truth.fluorescent && f.read.fluorescent;
+            if (!f.truth.fluorescent) continue;
+            ++all;
+            inside += f.distance_squared < bindhue::region_95;
+            errors.push_back(f.delta_e);
+            vivid += !bindhue::is_surface_colour(f.truth.colour.lab);
+            told += f.read.fluorescent;
+        }
+    std::printf("  of %zu fluorescent wraps found %zu are more vivid than plain surfaces are; %zu were told as such, and %zu others; CIEDE2000 of the fluorescent %.2f / %.2f, %zu inside 95 %%\n", all,
+                vivid, told, wrongly, quantile(errors, 0.5), quantile(errors, 0.95), inside);
+}
+
 // The same of metallic thread, and how far its looks err.
 void print_looks(const std::vector<Outcome>& outcomes) {
     std::size_t all = 0, told = 0, wrongly = 0, inside = 0;
@@ -89,7 +108,7 @@ void print_looks(const std::vector<Outcome>& outcomes) {
             wrongly += !f.truth.looks && f.read.looks;
             if (!f.truth.looks) continue;
             ++all;
-            inside += f.distance_squared < region_95;
+            inside += f.distance_squared < bindhue::region_95;
             if (!f.read.looks) continue;
             ++told;
             face.push_back(ciede2000(f.truth.looks->face, f.read.looks->face));
@@ -212,11 +231,12 @@ int main(int argc, char** argv) {
                 d.bands == 0 ? std::nan("")
                              : 100.0 * static_cast<double>(d.inside) / static_cast<double>(d.bands));
         }
-        for (const char* what : {two_coloured, guide_aside, guide_facing, uneven, metallic, metallic_two_tilts}) {
+        for (const char* what : {two_coloured, guide_aside, guide_facing, uneven, fluorescent, metallic, metallic_two_tilts}) {
             if (!wanted(what) || !options.threads.empty()) continue;
             const std::vector<Outcome> outcomes = read_changed(options, what, folder, faults);
             print_row(what, outcomes, "-");
             if (what == two_coloured) print_told(outcomes);
+            if (what == fluorescent) print_fluorescent(outcomes);
             if (what == metallic || what == metallic_two_tilts) print_looks(outcomes);
             if (options.bands)
                 for (const Outcome& o : outcomes) print_bands(o);

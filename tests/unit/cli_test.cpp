@@ -226,6 +226,18 @@ TEST_CASE("match --json has the fields that others rely on, best first") {
     CHECK(repeated.out == ended.out);
 }
 
+TEST_CASE("match tells what the reading warns of in the band, and what is to be known of the spools") {
+    const std::string ask = "match --band 2 --top 200 " + photo("cane.jpg") + demo_shop;  // a tipping that ends in a channel
+    const Ended told = bindhue_command(ask);
+    REQUIRE(told.code == 0);
+    CHECK(told.out.find("note: band 2: a channel is clipped") != std::string::npos);
+    CHECK(told.out.find("band 4: a channel") == std::string::npos);
+    CHECK(told.out.find("note: R8-01: metallic") != std::string::npos);
+    const json match = json::parse(bindhue_command(ask + " --json").out);
+    REQUIRE(match.at("target").at("warnings").size() == 1);
+    CHECK(match["target"]["warnings"][0].get<std::string>().starts_with("band 2: a channel is clipped"));
+}
+
 TEST_CASE("match tells the difference under each light, and in which it is worst") {
     const std::string ask = "match --lab 24,35,19 --ground 18,0,0 --top 4 --light D50,D65,A,FL11" + demo_shop;
     const Ended ended = bindhue_command(ask + " --json");

@@ -2,7 +2,9 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <string_view>
+#include <vector>
 
 #include "colour/coat_learning.hpp"
 
@@ -39,6 +41,7 @@ struct TestWrap {
     std::optional<LayerOpacity> opacity;  // of the thread, if it is known
     FinishUse finish{};
     std::optional<double> spread;  // of the finished wrap's colour within it, CIELAB; none if nobody looked
+    std::vector<std::string> warnings;  // of the readings it is from, in words
 };
 
 // More than an even band's colour spreads within it (CIELAB, exceeded by a tenth of its places): of rendered photos (seeds 700000 to 710035 and 830000 to

@@ -49,6 +49,9 @@ Reading combine(std::span<const Reading> readings);
 // squared with three degrees of freedom) they disagree beyond their covariances.
 double disagreement(const Reading& one, const Reading& other);
 
+// Chi squared with three degrees of freedom, 95 %.
+inline constexpr double region_95 = 7.815;
+
 // d^T C^-1 d with a small floor on C, so that an exact reading does not divide by zero.
 double mahalanobis_squared(const Lab<D50>& point, const Reading& reading);
 
