@@ -232,7 +232,7 @@ TEST_CASE("match tells what the reading warns of in the band, and what is to be 
     REQUIRE(told.code == 0);
     CHECK(told.out.find("note: band 2: a channel is clipped") != std::string::npos);
     CHECK(told.out.find("band 4: a channel") == std::string::npos);
-    CHECK(told.out.find("note: R8-01: metallic") != std::string::npos);
+    CHECK(told.out.find("note: R8-04: metallic") != std::string::npos);
     const json match = json::parse(bindhue_command(ask + " --json").out);
     REQUIRE(match.at("target").at("warnings").size() == 1);
     CHECK(match["target"]["warnings"][0].get<std::string>().starts_with("band 2: a channel is clipped"));
