@@ -1,6 +1,6 @@
 #include "reading/band_colour.hpp"
 
-#include "colour/surface_gamut.hpp"
+#include "colour/fluorescence.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -20,8 +20,8 @@ void warn_of_its_colour(BandReading& band, const CameraFit& fit, const CameraRgb
     const std::array<bool, 3> at_end = fit.at_end_of_scale(linear, taken_off);
     if (at_end[0] || at_end[1] || at_end[2])
         band.warnings.push_back("a channel is clipped: the colour may be more vivid than this photo can show");
-    if (!band.looks && is_beyond_surfaces(band.colour))
-        band.warnings.push_back("no plain surface is known to be so vivid: thread whose dye glows by day (fluorescent), or misread. Its colour goes with the light: judge it by eye");
+    if (!band.looks && may_glow(band.colour.lab))
+        band.warnings.push_back("as vivid as few plain surfaces are, or more: if its dye glows by day (fluorescent), its colour goes with the light. Judge it by eye, in daylight");
 }
 
 void add_looks(BandReading& band, const Photo& photo, const CameraFit& fit, const BodyColour& body) {
@@ -51,8 +51,10 @@ void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, con
     const CovarianceParts rest = fit.covariance_parts(linear, {}, taken_off);
     const Matrix3 slope = fit.lab_by_response(linear, taken_off);
     const auto of = [&](const Matrix3& part) { return widened * (slope * part * transpose(slope)); };
+    const Matrix3 glow = outer(doubt_of_glow(band.colour.lab));
+    band.colour.covariance = band.colour.covariance + glow;
     band.covariance_of = {of(covariance.pixels), of(covariance.shading), of(covariance.mirrored),
-                          widened * rest.response, widened * rest.fit, widened * rest.card, widened * rest.field, of(tone)};
+                          widened * rest.response, widened * rest.fit, widened * rest.card, widened * rest.field, of(tone), glow};
 }
 
 }  // namespace bindhue::capture

@@ -181,7 +181,8 @@ Result<WrapReading> read(Result<Photo> photo, const ReadOptions& options) {
     if (fit->prints_disagree > worst_prints_disagree)
         return Error{Reason::cannot_measure,
                      "prints of one ink read " + std::to_string(std::lround(100 * fit->prints_disagree)) + " % apart on the card: the light on it is not one smooth light", photo->source,
-                     "keep hard shadows (yours, the phone's, the rod's) and glare off the card, and switch off what evens out bright and dark (HDR, scene modes)"};
+                     "keep hard shadows (yours, the phone's, the rod's) and glare off the card, switch off what evens out bright and dark (HDR, scene modes), "
+                     "and where dark bars cross the picture, as under a lamp that flickers, take daylight or another lamp"};
     if (options.layout.trust == Trust::nominal)
         out.warnings.push_back(
             "the card's values are nominal: good for comparing readings made with this one card, not as "

@@ -55,8 +55,9 @@ struct NamedCovariance {
     Matrix3 end_of_scale;               // what may lie beyond a clipped channel
     Matrix3 fit, card, field;           // see CovarianceParts in colour/camera_fit.hpp
     Matrix3 local_tone;                 // of a phone that does not treat all places alike
+    Matrix3 glow;                       // of a dye that may glow by day (colour/fluorescence.hpp)
 
-    Matrix3 sum() const { return pixels + shading + mirrored + end_of_scale + fit + card + field + local_tone; }
+    Matrix3 sum() const { return pixels + shading + mirrored + end_of_scale + fit + card + field + local_tone + glow; }
 };
 
 // One of the colours of a two-coloured thread.

@@ -29,7 +29,7 @@ nlohmann::ordered_json light_json(const LightEstimate& light) {
 nlohmann::ordered_json parts_json(const NamedCovariance& of) {
     return {{"pixels", to_json(of.pixels)}, {"shading", to_json(of.shading)}, {"mirrored", to_json(of.mirrored)},
             {"end_of_scale", to_json(of.end_of_scale)}, {"fit", to_json(of.fit)}, {"card", to_json(of.card)},
-            {"field", to_json(of.field)}, {"local_tone", to_json(of.local_tone)}};
+            {"field", to_json(of.field)}, {"local_tone", to_json(of.local_tone)}, {"glow", to_json(of.glow)}};
 }
 
 nlohmann::ordered_json card_json(const CardReport& card) {

@@ -284,13 +284,6 @@ void set_ends(CameraFit& fit, std::span<const PatchSample> samples, const FitOpt
             if (s.clipped_high[c]) fit.lightest[c] = std::min(fit.lightest[c], fit.undo(s.rgb, {})[c]);
 }
 
-Matrix3 outer(const Vector3& v) {
-    Matrix3 m;
-    for (std::size_t r = 0; r < 3; ++r)
-        for (std::size_t c = 0; c < 3; ++c) m(r, c) = v[r] * v[c];
-    return m;
-}
-
 // Brings the undone response of each channel near reflectance, by the greys. Zero if they show no light.
 Vector3 grey_gain(std::span<const PatchSample> samples, const JointData& data, const CameraFit& fit) {
     Vector3 product{}, square{};

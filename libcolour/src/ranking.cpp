@@ -31,7 +31,7 @@ std::vector<std::string> notes_on(const Spool& spool, const Reading& dry) {
         notes.emplace_back("metallic: its colour changes with the angle, compare at three angles");
     if (spool.material == Material::monofilament)
         notes.emplace_back("clear thread: mostly the ground is seen");
-    if (is_beyond_surfaces(dry))
+    if (vividness(dry.lab) > 1)
         notes.emplace_back("no plain surface has the dry colour: fluorescent or misread, judge it by eye");
     return notes;
 }

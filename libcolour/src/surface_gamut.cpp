@@ -71,27 +71,21 @@ double highest_surface_chroma(double L, double hue_degrees) {
     return (1 - part) * at_row(below, hue_degrees) + part * at_row(below + 1, hue_degrees);
 }
 
+namespace {
+
+LCh<IlluminantC> in_table(const Lab<D50>& colour) { return to_lch(to_lab(adapt<IlluminantC>(to_xyz(colour)))); }
+
+}  // namespace
+
 bool is_surface_colour(const Lab<D50>& colour) {
-    const LCh<IlluminantC> c = to_lch(to_lab(adapt<IlluminantC>(to_xyz(colour))));
+    const LCh<IlluminantC> c = in_table(colour);
     return c.C <= highest_surface_chroma(c.L, c.h);
 }
 
-bool is_beyond_surfaces(const Reading& reading) {
-    constexpr double darkest_L = 30, slack = 2, far = 2, one_sided = 2.71;  // far: in standard deviations
-    if (reading.lab.L < darkest_L || is_surface_colour(reading.lab)) return false;
-    constexpr int steps = 12;
-    // Nearest of what lies inside, as the region measures: at each lightness and hue in it the greatest chroma.
-    const LCh<D50> seen = to_lch(reading.lab);
-    const double sd_L = std::sqrt(std::max(0.0, reading.covariance(0, 0))),
-                 sd_h = std::sqrt(std::max(reading.covariance(1, 1), reading.covariance(2, 2))) / std::max(1.0, seen.C) * 180 / std::numbers::pi;
-    for (int i = -steps; i <= steps; ++i)
-        for (int k = -steps; k <= steps; ++k) {
-            LCh<D50> inside{std::clamp(seen.L + far * sd_L * i / steps, 0.0, 100.0), seen.C, seen.h + std::min(90.0, far * sd_h) * k / steps};
-            const LCh<IlluminantC> table = to_lch(to_lab(adapt<IlluminantC>(to_xyz(to_lab(inside)))));
-            inside.C = seen.C * std::min(1.0, (highest_surface_chroma(table.L, table.h) + slack) / table.C);
-            if (mahalanobis_squared(to_lab(inside), reading) < one_sided) return false;
-        }
-    return true;
+double vividness(const Lab<D50>& colour) {
+    constexpr double darkest_L = 30, greyest_C = 30;
+    const LCh<IlluminantC> c = in_table(colour);
+    return c.L < darkest_L || c.C < greyest_C ? 0.0 : c.C / std::max(1.0, highest_surface_chroma(c.L, c.h));
 }
 
 // In the coordinates that CIEDE2000 measures in (a stretched near grey), each step as long as its weight.

@@ -98,14 +98,18 @@ TEST_CASE("A card with one fiducial covered is found as well") {
     CHECK(farthest(*pose, layout, true_corners("door")) < 1.0);
 }
 
-TEST_CASE("A mirrored picture is refused") {
+TEST_CASE("A mirrored picture is refused for that") {
     Photo photo = sample("door.jpg");
     cv::flip(photo.bgr, photo.bgr, 1);
-    cannot_measure(find_card(photo, sample_layout()));
+    const auto pose = find_card(photo, sample_layout());
+    cannot_measure(pose);
+    CHECK(pose.error().what.find("mirrored") != std::string::npos);
 }
 
 TEST_CASE("No card, and a card too small in the picture, are refused") {
-    cannot_measure(find_card(sample("nocard.jpg"), sample_layout()));
+    const auto none = find_card(sample("nocard.jpg"), sample_layout());
+    cannot_measure(none);
+    CHECK(none.error().what == "no calibration card was found");
     Photo photo = sample("door.jpg");
     cv::resize(photo.bgr, photo.bgr, {}, 0.22, 0.22, cv::INTER_AREA);
     cannot_measure(find_card(photo, sample_layout()));

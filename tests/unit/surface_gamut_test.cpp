@@ -44,19 +44,11 @@ TEST_CASE("Surface colours are sampled evenly by CIEDE2000") {
     for (const Lab<D50>& c : all) CHECK(index.nearest(c, 2)[1].delta_e < 1.5 * step);
 }
 
-TEST_CASE("A colour beyond all surfaces is told only where its uncertainty leaves no doubt") {
-    const auto read = [](const Lab<D50>& lab, double sd) { return Reading{lab, Matrix3::diagonal({sd * sd, sd * sd, sd * sd}), {}}; };
-    const Lab<D50> chartreuse{89, -58, 69};  // the table has a chroma of about 57 there
-    CHECK(is_beyond_surfaces(read(chartreuse, 1)));
-    CHECK(is_beyond_surfaces(read(chartreuse, 0)));
-    CHECK_FALSE(is_beyond_surfaces(read(chartreuse, 12)));
-    // Darker surfaces are as vivid.
-    Reading unsure = read({88, -48, 58}, 1);
-    CHECK(is_beyond_surfaces(unsure));
-    unsure.covariance(0, 0) = 100;
-    CHECK_FALSE(is_beyond_surfaces(unsure));
-    for (const Lab<D50>& plain : {Lab<D50>{50, 0, 0}, {48, 55, 40}, {98, 1, 4}, {20, 30, -40}, {12, -14, 8}}) CHECK_FALSE(is_beyond_surfaces(read(plain, 0.3)));
-    // A hair beyond the table is no proof.
-    CHECK_FALSE(is_beyond_surfaces(read(to_lab(adapt<D50>(to_xyz(to_lab(LCh<IlluminantC>{60, 83, 40})))), 0.01)));
-    CHECK(is_beyond_surfaces(read(to_lab(adapt<D50>(to_xyz(to_lab(LCh<IlluminantC>{60, 86, 40})))), 0.01)));
+TEST_CASE("Vividness is a share of the highest chroma known, in the table's own light") {
+    const auto at = [](double L, double C, double h) { return to_lab(adapt<D50>(to_xyz(to_lab(LCh<IlluminantC>{L, C, h})))); };
+    CHECK(vividness(at(60, 82, 40)) == Approx(1).margin(1e-6));
+    CHECK(vividness(at(60, 41, 40)) == Approx(0.5).margin(1e-6));
+    CHECK(vividness({89, -58, 69}) > 1.3);
+    CHECK(vividness({98, 1, -4}) == 0);    // a white, though whiter than most are blue
+    CHECK(vividness({12, -14, 30}) == 0);  // dark: the table knows next to nothing
 }

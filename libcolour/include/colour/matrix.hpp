@@ -41,6 +41,13 @@ constexpr Matrix3 operator+(const Matrix3& a, const Matrix3& b) {
     return out;
 }
 
+// v v^T.
+constexpr Matrix3 outer(const Vector3& v) {
+    Matrix3 out;
+    for (std::size_t a = 0; a < 3; ++a)
+        for (std::size_t b = 0; b < 3; ++b) out(a, b) = v[a] * v[b];
+    return out;
+}
 constexpr Matrix3 operator*(double s, const Matrix3& a) {
     Matrix3 out;
     for (std::size_t i = 0; i < 9; ++i) out.m[i] = s * a.m[i];

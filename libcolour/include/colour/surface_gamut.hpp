@@ -7,7 +7,6 @@
 
 #include <vector>
 
-#include "colour/reading.hpp"
 #include "colour/spaces.hpp"
 
 namespace bindhue {
@@ -25,9 +24,8 @@ double highest_surface_chroma(double L, double hue_degrees);
 // Whether the colour, adapted to illuminant C (Bradford), is inside.
 bool is_surface_colour(const Lab<D50>& colour);
 
-// Whether it is more vivid than surface colours, even by 2 (the table is in whole units, its points far apart), with a certainty of 95 %: thread whose dye glows by day
-// (fluorescent), or a misreading. Most fluorescent wraps lie inside all the same. Never below L 30, where few surfaces were measured.
-bool is_beyond_surfaces(const Reading& reading);
+// Chroma as a share of the highest that is known there, adapted so. 0 below L 30, where few surfaces were measured, and below chroma 30, where whites and greys vary.
+double vividness(const Lab<D50>& colour);
 
 // Surface colours of L 10 to 95 on a grid whose neighbours are about `step` apart by CIEDE2000, so that
 // each stands for about as many colours as the eye can tell apart: the number within 3 steps of a colour that lies inside varies
