@@ -53,6 +53,7 @@ void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, con
     const auto of = [&](const Matrix3& part) { return widened * (slope * part * transpose(slope)); };
     const Matrix3 glow = outer(doubt_of_glow(band.colour.lab));
     band.colour.covariance = band.colour.covariance + glow;
+    band.colour.shared = band.colour.shared + glow;  // one light makes it glow alike each time
     band.covariance_of = {of(covariance.pixels), of(covariance.shading), of(covariance.mirrored),
                           widened * rest.response, widened * rest.fit, widened * rest.card, widened * rest.field, of(tone), glow};
 }
