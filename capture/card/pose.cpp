@@ -396,9 +396,12 @@ Result<CardPose> find_card(const Photo& photo, const CardLayout& layout,
             add_outline(known->rect, at, seen_corners);
             ++found;
         }
-        cv::Mat mirrored;
-        if (found == 0 && search != FiducialSearch::quick) cv::flip(grey, mirrored, 1);
-        if (!mirrored.empty() && detect(mirrored, search_side, layout.family).size() > 1)
+        const auto is_mirrored = [&] {
+            cv::Mat mirrored;
+            cv::flip(grey, mirrored, 1);
+            return detect(mirrored, search_side, layout.family).size() > 1;
+        };
+        if (found == 0 && search != FiducialSearch::quick && is_mirrored())
             return refuse(photo, "the picture is mirrored, as front cameras and some scanners save it", "switch mirroring off in the camera's settings, or flip the picture and read that");
         if (found == 0)
             return refuse(photo, "no calibration card was found",

@@ -39,12 +39,8 @@ double local_tone(const CameraFit& fit) {
 void set_colour(BandReading& band, const Photo& photo, const CameraFit& fit, const CameraRgb& linear,
                 const ResponseParts& covariance, const Vector3& taken_off) {
     const double widened = photo.linear ? 1.0 : encoded_variance;
-    Matrix3 tone;
-    if (const double off = local_tone(fit); off > 0) {
-        const Vector3 v = linear.vector();
-        for (std::size_t a = 0; a < 3; ++a)
-            for (std::size_t b = 0; b < 3; ++b) tone(a, b) = off * off * v[a] * v[b];
-    }
+    const double off = local_tone(fit);
+    const Matrix3 tone = (off * off) * outer(linear.vector());
     band.colour = fit.read(linear, covariance.sum() + tone, taken_off);
     band.colour.covariance = widened * band.colour.covariance;
     band.colour.shared = widened * band.colour.shared;

@@ -148,12 +148,8 @@ Result<BandReading> read_region(const Photo& photo, const ReadOptions& options, 
         mirrored[k] = way_error * (mean[k] - dark[k]);
         mean[k] -= way * (mean[k] - dark[k]);
     }
-    for (std::size_t i = 0; i < 3; ++i)
-        for (std::size_t j = 0; j < 3; ++j) {
-            covariance.shading(i, j) = relative_error * relative_error * mean[i] * mean[j];
-            covariance.mirrored(i, j) =
-                mirrored[i] * mirrored[j] + room_mirror_error * room_mirror_error * white[i] * white[j];
-        }
+    covariance.shading = (relative_error * relative_error) * outer(mean);
+    covariance.mirrored = outer(mirrored) + (room_mirror_error * room_mirror_error) * outer(white);
     BandReading out;
     set_colour(out, photo, fit, CameraRgb::from(mean), covariance, {});
     warn_of_its_colour(out, fit, CameraRgb::from(mean), {});

@@ -81,7 +81,7 @@ void print_told(const std::vector<Outcome>& outcomes) {
     std::printf("  of %zu two-coloured wraps found %zu were told as such, and %zu others\n", all, told, wrongly);
 }
 
-// Of fluorescent thread, only what no plain surface is as vivid as can be told.
+// The same of fluorescent thread, of which only vivid wraps can be told.
 void print_fluorescent(const std::vector<Outcome>& outcomes) {
     std::size_t all = 0, vivid = 0, told = 0, wrongly = 0, inside = 0;
     std::vector<double> errors;
