@@ -7,11 +7,15 @@
 
 #include "colour/difference.hpp"
 #include "colour/quantile.hpp"
+#include "wrap/added_light.hpp"
 
 namespace bindhue::capture {
 namespace {
 
 constexpr double same_colour = 6.0;     // CIELAB distance within which two runs are the same bare blank
+// Both ends of a rod mirror a room, and not the same part of it: as shares of white what one may mirror more than the other, and how its light may differ
+// (guesses; on rendered photos of seeds 854000 to 854049 blanks that were one differed by 0.007 to 0.013 of white); of the darker one what neither explains.
+constexpr double most_mirrored_apart = 0.02, most_lit_apart = 0.1, as_one = 0.03;
 constexpr double widest_trim_mm = 4.0;  // from memory: trims are 1 to 4 mm
 constexpr double finest_pitch_mm = 0.09, coarsest_pitch_mm = 0.5;  // of rod thread, sizes 00 to EE
 
@@ -19,6 +23,18 @@ struct Texture {
     std::optional<double> pitch_mm;
     double energy = 0;  // relative spread of fine detail along the rod
 };
+
+Vector3 of_white(const Lab<D50>& lab) {
+    const XYZ<D50> c = to_xyz(lab);
+    return {c.X / D50::X, c.Y / D50::Y, c.Z / D50::Z};
+}
+
+bool ends_alike(const Lab<D50>& one, const Lab<D50>& other) {
+    if (cie1976(one, other) <= same_colour) return true;
+    const bool darker = one.L < other.L;
+    const AddedLight added = added_light(of_white(darker ? other : one), of_white(darker ? one : other), most_lit_apart);
+    return std::abs(added.level) <= most_mirrored_apart && added.left < as_one;
+}
 
 // Detail along the rod, summed round the strip that faces the camera: power at each pitch by direct Fourier
 // sums.
@@ -99,15 +115,17 @@ std::vector<BandFeatures> name_bands(const Skin& skin, const std::vector<Segment
     }
 
     const std::size_t last = segments.size() - 1;
-    std::size_t blank = 0;
-    if (cie1976(labs[0], labs[last]) > same_colour) {
+    std::vector<std::size_t> blanks{0};
+    if (ends_alike(labs[0], labs[last])) {
+        blanks.push_back(last);
+    } else {
         const auto wound = [&](std::size_t i) {
             return (textures[i].pitch_mm ? 1.0 : 0.0) + textures[i].energy;
         };
-        blank = wound(0) <= wound(last) ? 0 : last;
+        if (wound(0) > wound(last)) blanks = {last};
     }
     for (std::size_t i = 0; i < segments.size(); ++i)
-        if (cie1976(labs[i], labs[blank]) < same_colour && !(textures[i].pitch_mm && i != blank))
+        if (std::ranges::any_of(blanks, [&](std::size_t b) { return cie1976(labs[i], labs[b]) < same_colour; }) && !(textures[i].pitch_mm && i != blanks.front()))
             out[i].role = BandRole::blank;
     // A rod of one colour end to end, with a thread's texture, is wrapped all along.
     if (segments.size() == 1 && textures[0].pitch_mm) out[0].role = BandRole::wrap;

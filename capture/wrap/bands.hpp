@@ -17,7 +17,7 @@ struct BandFeatures {
     std::optional<double> pitch_mm;  // of the thread; none where the picture does not resolve it
 };
 
-// Blank: the colour that the rod has at both ends of the opening, or at the smoother end where they differ.
+// Blank: the colour that the rod has at both ends of the opening, or at the smoother end where they differ by more than what a coat there may mirror.
 // Trim: up to 4 mm of another colour beside a longer wrap. labs: body colour of each segment.
 std::vector<BandFeatures> name_bands(const Skin& skin, const std::vector<Segment>& segments,
                                      const std::vector<Lab<D50>>& labs, double facing_theta,

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "colour/difference.hpp"
+#include "wrap/added_light.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -25,30 +26,17 @@ double off_mixture(const CameraRgb& response, const CameraRgb& one, const Camera
 }
 
 // Is a run's response that of another with light of the lights' colours added, as a coat's rounded shoulder mirrors it? Shading may scale
-// it, by most_scaled at most; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. A grey could be any other grey with
-// light added, so it is not told. The limits are tuned on rendered photos, where no neighbours lie closer than 8 in CIELAB.
+// it, by most_scaled at most; what is added is at most 4 % (Fresnel, n = 1.5) of something a little brighter than white. The limits are tuned on rendered photos,
+// where no neighbours lie closer than 8 in CIELAB.
 bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vector3& white, double most_scaled) {
-    constexpr double most_added = 0.045, least_spread = 0.1, like = 0.03;
-    Vector3 u = response.vector(), w = under.vector();
-    double mean_u = 0, mean_w = 0, size = 0;
+    constexpr double most_added = 0.045, like = 0.03;
+    Vector3 run = response.vector(), below = under.vector();
     for (std::size_t k = 0; k < 3; ++k) {
-        u[k] /= white[k];
-        w[k] /= white[k];
-        mean_u += u[k] / 3;
-        mean_w += w[k] / 3;
-        size += w[k] * w[k];
+        run[k] /= white[k];
+        below[k] /= white[k];
     }
-    double both = 0, spread = 0;
-    for (std::size_t k = 0; k < 3; ++k) {
-        both += (w[k] - mean_w) * (u[k] - mean_u);
-        spread += (w[k] - mean_w) * (w[k] - mean_w);
-    }
-    if (!(spread / 3 > least_spread * least_spread * size)) return false;
-    const double scale = std::clamp(both / spread, 1 - most_scaled, 1 + most_scaled),
-                 added = mean_u - scale * mean_w;
-    double left = 0;
-    for (std::size_t k = 0; k < 3; ++k) left += std::pow(u[k] - scale * w[k] - added, 2);
-    return added >= 0 && added <= most_added && left < like * like * size;
+    const AddedLight added = added_light(run, below, most_scaled);
+    return added.coloured && added.level >= 0 && added.level <= most_added && added.left < like;
 }
 
 // How far two neighbours differ by what changes at all angles round the rod alike, CIELAB distance.

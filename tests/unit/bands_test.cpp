@@ -3,6 +3,8 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "colour/difference.hpp"
+
 using namespace bindhue;
 using namespace bindhue::capture;
 
@@ -66,6 +68,30 @@ TEST_CASE("Where the two ends differ, the smoother one is the blank") {
     const auto thread_last = name_bands(skin_with_thread(20, 40, 0.2), runs, labs, 0, 25);
     CHECK(thread_last[0].role == BandRole::blank);
     CHECK(thread_last[1].role == BandRole::wrap);
+}
+
+TEST_CASE("Ends that differ by what a coat mirrors there are one blank") {
+    const Skin skin = skin_with_thread(20, 30, 0.2);
+    const std::vector<Segment> runs{{0, 10}, {10, 20}, {20, 30}, {30, 40}};
+    // A blue blank, and the same with 1.2 % of white added, 9 apart in CIELAB; the same lightened by 4 % is another paint.
+    const Lab<D50> blue{14, 9, -27}, wrap{60, 50, 25};
+    const auto lit = [&](double added) {
+        const XYZ<D50> c = to_xyz(blue);
+        return to_lab(XYZ<D50>{c.X + added * D50::X, c.Y + added * D50::Y, c.Z + added * D50::Z});
+    };
+    REQUIRE(cie1976(blue, lit(0.012)) > 6);
+    for (const bool lighter_first : {false, true}) {
+        const auto one = lighter_first ? lit(0.012) : blue, other = lighter_first ? blue : lit(0.012);
+        const auto bands = name_bands(skin, runs, {one, wrap, other, other}, 0, 25);
+        CHECK(bands[0].role == BandRole::blank);
+        CHECK(bands[1].role == BandRole::wrap);
+        CHECK(bands[2].role == BandRole::wrap);  // of the blank's colour, but wound
+        CHECK(bands[3].role == BandRole::blank);
+        CHECK(name_bands(skin_with_thread(0, 0, 1), runs, {one, wrap, other, other}, 0, 25)[2].role == BandRole::blank);
+    }
+    CHECK(name_bands(skin_with_thread(30, 40, 0.2), {{0, 10}, {10, 20}, {20, 40}}, {blue, wrap, lit(0.04)}, 0, 25)[2].role == BandRole::wrap);
+    // Nor does light of the lights' colours make a green of it.
+    CHECK(name_bands(skin_with_thread(30, 40, 0.2), {{0, 10}, {10, 20}, {20, 40}}, {blue, wrap, {20, -9, -27}}, 0, 25)[2].role == BandRole::wrap);
 }
 
 TEST_CASE("A narrow band alone on bare blank is a wrap, and no runs have no names") {

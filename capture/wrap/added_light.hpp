@@ -1,0 +1,18 @@
+// One colour seen with some of the lights' own light over it, as a coat mirrors it.
+#pragma once
+
+#include "colour/matrix.hpp"
+
+namespace bindhue::capture {
+
+// run = scale * under + level + what is left, least squares over the channels.
+struct AddedLight {
+    double level = 0;      // what is added, as a share of white; negative where it is taken away
+    double left = 0;       // root of the sum of squares of what neither explains, of that of `under`
+    bool coloured = false; // is `under` far enough from a grey? Any grey is another grey with light added
+};
+
+// Shares of white, by channel. `most_scaled`: shading may scale the one by so much at most, up or down.
+AddedLight added_light(const Vector3& run, const Vector3& under, double most_scaled);
+
+}  // namespace bindhue::capture
