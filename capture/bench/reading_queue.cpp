@@ -6,10 +6,10 @@
 #include <set>
 #include <utility>
 
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "bench/share.hpp"
+#include "media/media.hpp"
 #include "reading/several.hpp"
 
 namespace bindhue::capture::bench {
@@ -17,15 +17,14 @@ namespace {
 
 constexpr int widest_px = 1600;
 
-DoneReading finish(WrapReading reading) {
+DoneReading finish(WrapReading reading, const Media& media) {
     DoneReading out;
     out.width_px = reading.picture.cols;
     out.height_px = reading.picture.rows;
     cv::Mat shown;
     const double scale = std::min(1.0, static_cast<double>(widest_px) / std::max(out.width_px, out.height_px));
     cv::resize(reading.picture, shown, {}, scale, scale, cv::INTER_AREA);
-    std::vector<std::uint8_t> jpeg;
-    cv::imencode(".jpg", shown, jpeg, {cv::IMWRITE_JPEG_QUALITY, 85});
+    const std::vector<std::uint8_t> jpeg = media.encode(".jpg", shown);
     out.jpeg.assign(jpeg.begin(), jpeg.end());
     reading.picture.release();
     out.reading = std::move(reading);
@@ -124,7 +123,9 @@ Result<DoneReading> ReadingQueue::read(const Job& job, const ReadOptions& how) {
             return error;
         }
         if (job.before) reading = with_colour_of(job.before->reading, job.correction.band, std::move(*reading));
-        DoneReading out = finish(std::move(*reading));
+        const Result<const Media*> part = media();
+        if (!part) return part.error();
+        DoneReading out = finish(std::move(*reading), **part);
         take_colours(out, job.colours);
         out.photos = job.photos;
         return out;
@@ -258,6 +259,7 @@ std::optional<PhotoState> ReadingQueue::state(const std::string& id) const {
 }
 
 void ReadingQueue::work() {
+    (void)media();  // now, so that the first photo need not wait for it
     while (true) {
         std::shared_ptr<Job> job;
         {

@@ -10,8 +10,8 @@
 #include <random>
 
 #include <opencv2/imgproc.hpp>
-#include <opencv2/objdetect.hpp>
 
+#include "media/media.hpp"
 namespace bindhue::capture::bench {
 namespace {
 
@@ -95,9 +95,9 @@ Result<std::vector<std::string>> network_addresses() {
 }
 
 Result<std::string> qr_for_terminal(const std::string& text) {
-    constexpr std::size_t longest = 100;  // OpenCV 4.6 crashes on much longer ones
-    cv::Mat modules;
-    if (text.size() <= longest) cv::QRCodeEncoder::create()->encode(text, modules);
+    const Result<const Media*> part = media();
+    if (!part) return part.error();
+    const cv::Mat modules = (*part)->qr_code(text);
     if (modules.empty()) return Error{Reason::bad_value, "the address does not fit into a QR code", "--share", "type the address by hand"};
     // Two rows to a line, light as half blocks in white on black, whatever colours the terminal has: a code that is light on dark is read by few.
     constexpr int quiet = 4;  // modules of light round it, ISO/IEC 18004

@@ -3,30 +3,18 @@
 #include <cstdio>
 #include <filesystem>
 
-#include <opencv2/videoio.hpp>
+#include "media/media.hpp"
 
 namespace bindhue::capture {
 namespace {
 
-// The system's own interface, where there is one: others load every plug-in that they find before they say that there is no camera.
-#ifdef __linux__
-constexpr int camera_interface = cv::CAP_V4L2;
-#else
-constexpr int camera_interface = cv::CAP_ANY;
-#endif
-
 class Video : public FrameSource {
   public:
-    Video(cv::VideoCapture capture, std::string name) : capture_(std::move(capture)), name_(std::move(name)) {}
+    Video(std::unique_ptr<VideoInput> input, std::string name) : input_(std::move(input)), name_(std::move(name)) {}
 
     Result<std::optional<Photo>> next() override {
         Photo frame;
-        try {
-            // Of a damaged video the decoder says no more than that there is no more.
-            if (!capture_.read(frame.bgr) || frame.bgr.empty()) return std::optional<Photo>();
-        } catch (const cv::Exception&) {
-            return std::optional<Photo>();
-        }
+        if (!input_->read(frame.bgr)) return std::optional<Photo>();
         if (frame.bgr.type() != CV_8UC3)
             return Error{Reason::bad_format, "The frames are not in colours of 8 bits.", name_, "Set the camera to an ordinary colour format."};
         frame.source = name_;
@@ -34,7 +22,7 @@ class Video : public FrameSource {
     }
 
   private:
-    cv::VideoCapture capture_;
+    std::unique_ptr<VideoInput> input_;
     std::string name_;
 };
 
@@ -83,17 +71,9 @@ class Pictures : public FrameSource {
 
 Result<std::unique_ptr<FrameSource>> open_camera(int number, int width, int height) {
     const std::string name = "camera " + std::to_string(number);
-    try {
-        cv::VideoCapture capture(number, camera_interface);
-        if (capture.isOpened()) {
-            capture.set(cv::CAP_PROP_FRAME_WIDTH, width);
-            capture.set(cv::CAP_PROP_FRAME_HEIGHT, height);
-            capture.set(cv::CAP_PROP_CONVERT_RGB, 1);
-            return std::unique_ptr<FrameSource>(new Video(std::move(capture), name));
-        }
-    } catch (const cv::Exception&) {
-        // as if it were not there
-    }
+    const Result<const Media*> part = media();
+    if (!part) return part.error();
+    if (auto input = (*part)->open_camera(number, width, height)) return std::unique_ptr<FrameSource>(new Video(std::move(input), name));
     return Error{Reason::not_found, "This camera can't be opened.", name, "Plug it in, close other programs that use it, or try another number; 0 is the first."};
 }
 
@@ -109,14 +89,11 @@ Result<std::unique_ptr<FrameSource>> open_frames(const std::string& path, bool l
     if (!std::filesystem::is_regular_file(path, unseen)) return Error{Reason::not_found, "There is no such file.", path, "Check the name."};
     const Error unreadable{Reason::bad_format, "This video can't be read.", path, "Give a video file that other programs play, or a sequence of pictures as shot-%04d.png."};
     if (linear) return Error{Reason::bad_value, "A video is never linear.", path, "Leave --linear out, or give a sequence of 16-bit pictures."};
-    try {
-        // An absolute path, so that no file's name passes for an address; and not by GStreamer, to which a name may be a program.
-        cv::VideoCapture capture(std::filesystem::absolute(path).string(), cv::CAP_FFMPEG);
-        if (!capture.isOpened()) return unreadable;
-        return std::unique_ptr<FrameSource>(new Video(std::move(capture), path));
-    } catch (const cv::Exception&) {
-        return unreadable;
-    }
+    const Result<const Media*> part = media();
+    if (!part) return part.error();
+    auto input = (*part)->open_video(path);
+    if (!input) return unreadable;
+    return std::unique_ptr<FrameSource>(new Video(std::move(input), path));
 }
 
 }  // namespace bindhue::capture

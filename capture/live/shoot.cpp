@@ -5,9 +5,8 @@
 #include <initializer_list>
 #include <string_view>
 
-#include <opencv2/imgcodecs.hpp>
-
 #include "live/frame_stack.hpp"
+#include "media/media.hpp"
 #include "shop/atomic_file.hpp"
 
 namespace bindhue::capture {
@@ -87,8 +86,10 @@ Status can_save_shot(const std::string& path) {
 
 Status save_shot(const Shot& shot, const std::string& path) {
     if (const Status ending = can_save_shot(path); !ending) return ending;
-    std::vector<unsigned char> bytes;
-    if (!cv::imencode(is_png(path) ? ".png" : ".tiff", shot.picture, bytes)) return Error{Reason::storage, "The picture can't be encoded.", path, "Try the other ending."};
+    const Result<const Media*> part = media();
+    if (!part) return part.error();
+    const std::vector<std::uint8_t> bytes = (*part)->encode(is_png(path) ? ".png" : ".tiff", shot.picture);
+    if (bytes.empty()) return Error{Reason::storage, "The picture can't be encoded.", path, "Try the other ending."};
     return save_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()));
 }
 
