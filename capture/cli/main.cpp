@@ -4,13 +4,13 @@
 #include <opencv2/core/utils/logger.hpp>
 
 #include "cli/command.hpp"
-#include "photo/memory.hpp"
+#include "cli/memory.hpp"
 
 int main(int argc, char** argv) {
     using namespace bindhue::capture::cli;
     // What a decoder has to say of a damaged file is said by our own message.
     cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
-    bindhue::capture::take_memory_in_large_pages();
+    take_memory_in_large_pages();
     int exit_code = done;
     CLI::App app("Reads the colours of thread wraps from a photo taken with a calibration card, and ranks the spools in the rack by how\n"
                  "they will look when coated. A match is an estimate: make a test wrap on scrap of the same blank first.");

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <map>
 
 #include "card/sharpness.hpp"
 #include "colour/coat_check.hpp"
@@ -174,11 +175,17 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     if (segments.empty())
         return refuse(photo.source, "no band could be told on the rod",
                       "lay the wrap in the middle of the opening, in focus");
+    std::map<std::pair<double, double>, bool> glitter;  // of runs looked at: most stay as they are while others are joined
+    const auto is_metallic = [&](const Segment& run) {
+        const auto [known, is_new] = glitter.try_emplace({run.begin_mm, run.end_mm});
+        if (is_new) known->second = glitters(skin, run, sight.white, facing);
+        return known->second;
+    };
     const auto bodies_of = [&](const std::vector<std::size_t>& bare) {
         KnownSegments known{bare, {}, soft ? soft_edge_doubt : 0.0};
         for (std::size_t i = 0; i < segments.size(); ++i) {
             const bool thread = std::ranges::find(bare, i) == bare.end() && colours_of(two_coloured, segments[i]) == nullptr;
-            if (thread && glitters(skin, segments[i], sight.white, facing)) known.metallic.push_back(i);
+            if (thread && is_metallic(segments[i])) known.metallic.push_back(i);
         }
         return body_colours(skin, segments, fit, facing, camera, known);
     };

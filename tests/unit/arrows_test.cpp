@@ -46,12 +46,13 @@ TEST_CASE("each step of the tool sees only the steps before it") {
     only(root / "capture/shop", {"shop", "colour"});
     only(root / "capture/card", {"card", "photo", "shop", "colour"});
     only(root / "capture/wrap", {"wrap", "card", "photo", "shop", "colour"});
-    only(root / "capture/live", {"live", "wrap", "card", "photo", "shop", "colour"});
+    only(root / "capture/media", {"media", "colour"});
+    only(root / "capture/live", {"live", "media", "wrap", "card", "photo", "shop", "colour"});
     only(root / "capture/reading", {"reading", "wrap", "card", "photo", "shop", "colour"});
 }
 
 TEST_CASE("shells see readings, files and the library only") {
-    only(root / "capture/bench", {"bench", "live", "sheet", "reading", "shop", "colour"});
+    only(root / "capture/bench", {"bench", "live", "media", "sheet", "reading", "shop", "colour"});
     only(root / "capture/sheet", {"sheet", "reading", "shop", "colour"});
     only(root / "capture/cli", {"cli", "bench", "live", "sheet", "reading", "shop", "colour"});
 }

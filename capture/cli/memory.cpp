@@ -1,4 +1,4 @@
-#include "photo/memory.hpp"
+#include "cli/memory.hpp"
 
 #include <cstdlib>  // says whether it is glibc's
 
@@ -9,7 +9,7 @@
 #include <opencv2/core.hpp>
 #endif
 
-namespace bindhue::capture {
+namespace bindhue::capture::cli {
 
 #ifdef __GLIBC__
 namespace {
@@ -62,4 +62,4 @@ void take_memory_in_large_pages() {
 void take_memory_in_large_pages() {}
 #endif
 
-}  // namespace bindhue::capture
+}  // namespace bindhue::capture::cli
