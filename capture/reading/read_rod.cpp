@@ -196,11 +196,23 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
                           "take in the whole card");
 
-    std::vector<BandFeatures> features =
-        name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
-    if (!options.edges_mm && join_bare_neighbours(segments, features)) {
-        bodies = bodies_of({});
-        features = name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm);
+    const auto names = [&] { return name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm); };
+    const auto bare_of = [](const std::vector<BandFeatures>& named) {
+        std::vector<std::size_t> runs;
+        for (std::size_t i = 0; i < named.size(); ++i)
+            if (named[i].role == BandRole::blank) runs.push_back(i);
+        return runs;
+    };
+    std::vector<BandFeatures> features = names();
+    // What mirrors more than other parts of the blank is told once they have one colour.
+    bodies = bodies_of(bare_of(features));
+    features = names();
+    if (!options.edges_mm) {
+        if (join_bare_neighbours(segments, features, bodies)) {
+            bodies = bodies_of({});
+            features = names();
+        }
+        tell_thread_from_blank(features, bodies, fit);
     }
     std::vector<Segment> whole = segments;
     if (const auto frame = options.edges_mm ? std::nullopt : find_guide(segments, bodies)) {
@@ -210,9 +222,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
                                "Turn the rod so that a guide faces away");
         whole = leave_guide_out(*frame, segments, features, bodies, fit);
     }
-    std::vector<std::size_t> bare;
-    for (std::size_t i = 0; i < features.size(); ++i)
-        if (features[i].role == BandRole::blank) bare.push_back(i);
+    const std::vector<std::size_t> bare = bare_of(features);
     bodies = bodies_of(bare);
 
     // The outermost bands are cut off by the opening and reach its ends, as far as anybody can tell.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 #include "colour/difference.hpp"
@@ -54,6 +55,14 @@ double step_seen(const BodyColour& before, const BodyColour& after, const Camera
 // An edge that is not there all round the rod lies within one band: a streak's end, a patch of an uneven coat. On rendered photos (seeds 700000 to 710035 and
 // 830000 to 830529) none of 909 edges between bands (drawn at least 8 apart in CIELAB) had both, and 9 of 11 within bands.
 constexpr double patch_misfit = 0.12, patch_step = 9;
+
+// Of 5 edges between runs that were both taken for bare blank (364 rendered photos: seeds 1700000, 1710000, 3000000, 3010000, 3090000, 3100000, 854000 and 856000 on), 4 were
+// thread's, with 0.03 to 0.10, and one a guide's, with 0.12.
+constexpr double bare_misfit = 0.11;
+
+bool both_bare(const std::vector<BandFeatures>& features, std::size_t i) {
+    return features[i].role == BandRole::blank && features[i - 1].role == BandRole::blank;
+}
 
 }  // namespace
 
@@ -116,10 +125,10 @@ bool join_over_false_edge(std::vector<Segment>& segments, const std::vector<Body
     return false;
 }
 
-bool join_bare_neighbours(std::vector<Segment>& segments, const std::vector<BandFeatures>& features) {
+bool join_bare_neighbours(std::vector<Segment>& segments, const std::vector<BandFeatures>& features, const std::vector<BodyColour>& bodies) {
     std::vector<Segment> joined;
     for (std::size_t i = 0; i < segments.size(); ++i) {
-        if (i > 0 && features[i].role == BandRole::blank && features[i - 1].role == BandRole::blank) {
+        if (i > 0 && both_bare(features, i) && bodies[i].step_misfit > bare_misfit) {
             joined.back().end_mm = segments[i].end_mm;
         } else {
             joined.push_back(segments[i]);
@@ -128,6 +137,21 @@ bool join_bare_neighbours(std::vector<Segment>& segments, const std::vector<Band
     const bool changed = joined.size() != segments.size();
     segments = std::move(joined);
     return changed;
+}
+
+void tell_thread_from_blank(std::vector<BandFeatures>& features, const std::vector<BodyColour>& bodies, const CameraFit& fit) {
+    const std::vector<Lab<D50>> labs = labs_of(bodies, fit);
+    const auto off_ends = [&](std::size_t i) {
+        double out = std::numeric_limits<double>::infinity();
+        for (const std::size_t end : {std::size_t{0}, features.size() - 1})
+            if (features[end].role == BandRole::blank) out = std::min(out, cie1976(labs[i], labs[end]));
+        return out;
+    };
+    for (std::size_t i = 1; i < features.size(); ++i) {
+        if (!both_bare(features, i)) continue;
+        const std::size_t thread = off_ends(i) > off_ends(i - 1) ? i : i - 1;
+        if (thread > 0 && thread + 1 < features.size()) features[thread].role = BandRole::wrap;
+    }
 }
 
 }  // namespace bindhue::capture

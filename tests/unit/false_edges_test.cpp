@@ -77,11 +77,34 @@ TEST_CASE("What blur leaves between two bands is divided among them") {
     CHECK(runs[2].begin_mm == Approx(30.4));
 }
 
-TEST_CASE("Bare blank beside bare blank is one run") {
+TEST_CASE("Bare blank beside bare blank is one run where the edge is not there all round") {
     std::vector<Segment> runs{{0, 20}, {20, 30}, {30, 40}, {40, 60}};
     const std::vector<BandFeatures> features{{BandRole::wrap, {}}, {BandRole::blank, {}}, {BandRole::blank, {}}, {BandRole::wrap, {}}};
-    CHECK(join_bare_neighbours(runs, features));
+    std::vector<BodyColour> bodies = bodies_of({red, blank, {0.11, 0.11, 0.11}, red});
+    CHECK_FALSE(join_bare_neighbours(runs, features, bodies));
+    CHECK(runs.size() == 4);
+    bodies[2].step_misfit = 0.2;
+    CHECK(join_bare_neighbours(runs, features, bodies));
     REQUIRE(runs.size() == 3);
     CHECK(runs[1].begin_mm == 20);
     CHECK(runs[1].end_mm == 40);
+}
+
+TEST_CASE("Thread much like the blank beside it is a wrap, the rod's ends are not") {
+    constexpr auto bare = BandRole::blank, wrap = BandRole::wrap;
+    const auto roles_told = [](const std::vector<CameraRgb>& colours) {
+        std::vector<BandFeatures> features(colours.size());
+        for (std::size_t i = 0; i < colours.size(); ++i) features[i].role = colours[i].b > 0.3 ? BandRole::wrap : BandRole::blank;
+        tell_thread_from_blank(features, bodies_of(colours), plain_fit());
+        std::vector<BandRole> out;
+        for (const BandFeatures& f : features) out.push_back(f.role);
+        return out;
+    };
+    const CameraRgb like{0.115, 0.115, 0.115};
+    CHECK(roles_told({blank, like, blank}) == std::vector{bare, wrap, bare});
+    CHECK(roles_told({blank, blue, blank, like, blank}) == std::vector{bare, wrap, bare, wrap, bare});
+    CHECK(roles_told({blank, like}) == std::vector{bare, bare});  // nothing says which
+    CHECK(roles_told({blank, like, blue, blank}) == std::vector{bare, wrap, wrap, bare});
+    CHECK(roles_told({blank, blue, like, blank}) == std::vector{bare, wrap, wrap, bare});
+    CHECK(roles_told({blank, blue, blank}) == std::vector{bare, wrap, bare});
 }
