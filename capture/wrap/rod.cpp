@@ -122,30 +122,33 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
                                       const std::vector<bool>& spent) {
     const auto rows = static_cast<std::size_t>(look.rows);
     std::vector<RowPattern> patterns;
-    std::vector<double> spread;
+    std::vector<double> squares, spread;
     for (std::size_t r = 0; r < rows; ++r) {
         patterns.push_back(row_pattern(look, static_cast<double>(r), slope, px_per_mm, bow, 0));
+        squares.push_back(dot(patterns[r].change, patterns[r].change));
         spread.push_back(spread_of(patterns[r].change));
     }
     // A streak's rows are alike, but lie close together. By squares, the few rows of bands outweigh the many that share the end of a
     // shadow. Tuned on rendered photos (seeds 700000 on, 710000 on, guides 850000 on and 860000 on).
     constexpr double alike = 0.6;
     const auto beyond_streak = static_cast<std::size_t>(thinnest_mm * px_per_mm);
+    std::vector<double> support(rows, 0.0);
+    for (std::size_t r = 0; r < rows; r += 2)
+        for (std::size_t other = r + 2; other < rows; other += 2) {
+            if (other - r < beyond_streak) continue;
+            const double both = std::sqrt(squares[r] * squares[other]), like = both > 0 ? dot(patterns[r].change, patterns[other].change) / both : 0.0;
+            if (like <= alike) continue;
+            const double clear = like * std::pow(std::min(spread[r], spread[other]), 2);
+            support[r] += clear;
+            support[other] += clear;
+        }
     double best = 0;
     std::size_t clearest = 0;
-    for (std::size_t r = 0; r < rows; r += 2) {
-        if (spent[r]) continue;
-        double support = 0;
-        for (std::size_t other = 0; other < rows; other += 2) {
-            if (std::max(r, other) - std::min(r, other) < beyond_streak) continue;
-            if (const double like = likeness(patterns[r].change, patterns[other].change); like > alike)
-                support += like * std::pow(std::min(spread[r], spread[other]), 2);
-        }
-        if (support > best) {
-            best = support;
+    for (std::size_t r = 0; r < rows; r += 2)
+        if (!spent[r] && support[r] > best) {
+            best = support[r];
             clearest = r;
         }
-    }
     if (spread[clearest] < 0.004) return std::nullopt;  // of cube-root response: one edge of about 4 L*
     const auto reach = [&](int step) { return last_like(look, clearest, step, patterns[clearest], slope, px_per_mm, bow); };
     return Extent{slope, reach(-1), reach(+1)};
