@@ -23,7 +23,8 @@ AddedLight added_light(const Vector3& run, const Vector3& under, double most_sca
     const double scale = out.coloured ? std::clamp(both / spread, 1 - most_scaled, 1 + most_scaled) : 1.0;
     out.level = mean_run - scale * mean_under;
     for (std::size_t k = 0; k < 3; ++k) out.left += std::pow(run[k] - scale * under[k] - out.level, 2);
-    out.left = std::sqrt(out.left / size);
+    out.left = std::sqrt(out.left);
+    out.size = std::sqrt(size);
     return out;
 }
 

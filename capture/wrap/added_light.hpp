@@ -7,9 +7,9 @@ namespace bindhue::capture {
 
 // run = scale * under + level + what is left, least squares over the channels.
 struct AddedLight {
-    double level = 0;      // what is added, as a share of white; negative where it is taken away
-    double left = 0;       // root of the sum of squares of what neither explains, of that of `under`
-    bool coloured = false; // is `under` far enough from a grey? Any grey is another grey with light added
+    double level = 0;           // what is added, as a share of white; negative where it is taken away
+    double left = 0, size = 0;  // roots of the sums of squares over the channels: of what neither explains, of `under`
+    bool coloured = false;      // is `under` far enough from a grey? Any grey is another grey with light added
 };
 
 // Shares of white, by channel. `most_scaled`: shading may scale the one by so much at most, up or down.

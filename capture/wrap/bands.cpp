@@ -14,8 +14,8 @@ namespace {
 
 constexpr double same_colour = 6.0;     // CIELAB distance within which two runs are the same bare blank
 // Both ends of a rod mirror a room, and not the same part of it: as shares of white what one may mirror more than the other, and how its light may differ
-// (guesses; on rendered photos of seeds 854000 to 854049 blanks that were one differed by 0.007 to 0.013 of white); of the darker one what neither explains.
-constexpr double most_mirrored_apart = 0.02, most_lit_apart = 0.1, as_one = 0.03;
+// (guesses; on four rendered photos of seeds 854000 to 854049 ends of one blank differed by 0.007 to 0.013 of white); what neither explains, of the darker one, and of what is mirrored, since a room has colours.
+constexpr double most_mirrored_apart = 0.02, most_lit_apart = 0.1, as_one = 0.03, room_tint = 0.2;
 constexpr double widest_trim_mm = 4.0;  // from memory: trims are 1 to 4 mm
 constexpr double finest_pitch_mm = 0.09, coarsest_pitch_mm = 0.5;  // of rod thread, sizes 00 to EE
 
@@ -33,7 +33,7 @@ bool ends_alike(const Lab<D50>& one, const Lab<D50>& other) {
     if (cie1976(one, other) <= same_colour) return true;
     const bool darker = one.L < other.L;
     const AddedLight added = added_light(of_white(darker ? other : one), of_white(darker ? one : other), most_lit_apart);
-    return std::abs(added.level) <= most_mirrored_apart && added.left < as_one;
+    return std::abs(added.level) <= most_mirrored_apart && added.left < as_one * added.size + room_tint * std::abs(added.level);
 }
 
 // Detail along the rod, summed round the strip that faces the camera: power at each pitch by direct Fourier

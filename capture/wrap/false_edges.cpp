@@ -37,7 +37,7 @@ bool mirrors_over(const CameraRgb& response, const CameraRgb& under, const Vecto
         below[k] /= white[k];
     }
     const AddedLight added = added_light(run, below, most_scaled);
-    return added.coloured && added.level >= 0 && added.level <= most_added && added.left < like;
+    return added.coloured && added.level >= 0 && added.level <= most_added && added.left < like * added.size;
 }
 
 // How far two neighbours differ by what changes at all angles round the rod alike, CIELAB distance.
