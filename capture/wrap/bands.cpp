@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <numbers>
 
 #include "colour/difference.hpp"
@@ -76,18 +75,22 @@ Texture texture_of(const Skin& skin, const Segment& segment, double facing_theta
     // Three pixels a turn is the least that a lens and a Bayer pattern pass.
     const double finest = std::max(finest_pitch_mm, 3.0 / px_per_mm);
     const double length = skin.ds * static_cast<double>(detail.size());
+    for (std::size_t i = 0; i < detail.size(); ++i)
+        detail[i] *= 0.5 - 0.5 * std::cos(2 * std::numbers::pi * (static_cast<double>(i) + 0.5) / static_cast<double>(detail.size()));
     std::vector<double> powers;
     double best = 0, best_frequency = 0;
     const double step = 0.25 / length;
     for (double f = 1 / coarsest_pitch_mm; f <= 1 / finest; f += step) {
-        std::complex<double> sum = 0;
-        for (std::size_t i = 0; i < detail.size(); ++i) {
-            const double window = 0.5 - 0.5 * std::cos(2 * std::numbers::pi * (static_cast<double>(i) + 0.5) /
-                                                       static_cast<double>(detail.size()));
-            sum += window * detail[i] *
-                   std::polar(1.0, -2 * std::numbers::pi * f * skin.ds * static_cast<double>(i));
+        const double turn = -2 * std::numbers::pi * f * skin.ds, cosine = std::cos(turn), sine = std::sin(turn);
+        double x = 1, y = 0, real = 0, imaginary = 0;  // each place's phase is the one before, turned: no sine a place
+        for (const double d : detail) {
+            real += d * x;
+            imaginary += d * y;
+            const double next = x * cosine - y * sine;
+            y = x * sine + y * cosine;
+            x = next;
         }
-        const double power = std::norm(sum);
+        const double power = real * real + imaginary * imaginary;
         powers.push_back(power);
         if (power > best) {
             best = power;
