@@ -1,4 +1,4 @@
-// Cameras, videos, files of pictures and QR codes: what of OpenCV draws some two hundred libraries after it (FFmpeg, GStreamer, GDAL), which took a quarter of a
+// Cameras, videos, files of pictures and QR codes: what of OpenCV draws some two hundred libraries after it (FFmpeg, GStreamer, GDAL), which took a fifth of a
 // second to load, whatever a command was for. It lies in a library of its own, bindhue_media, which is loaded when it is first asked for.
 #pragma once
 
