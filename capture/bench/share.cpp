@@ -12,6 +12,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "media/media.hpp"
+
 namespace bindhue::capture::bench {
 namespace {
 

@@ -17,16 +17,22 @@ constexpr int camera_interface = cv::CAP_V4L2;
 constexpr int camera_interface = cv::CAP_ANY;
 #endif
 
+// What the call answers; nothing, false or null where OpenCV throws.
+template <class Call>
+auto or_nothing(Call call) -> decltype(call()) {
+    try {
+        return call();
+    } catch (const cv::Exception&) {
+        return {};
+    }
+}
+
 class Video : public VideoInput {
   public:
     explicit Video(cv::VideoCapture capture) : capture_(std::move(capture)) {}
 
     bool read(cv::Mat& frame) override {
-        try {
-            return capture_.read(frame) && !frame.empty();
-        } catch (const cv::Exception&) {
-            return false;
-        }
+        return or_nothing([&] { return capture_.read(frame) && !frame.empty(); });
     }
 
   private:
@@ -36,44 +42,40 @@ class Video : public VideoInput {
 class OpenCvMedia : public Media {
   public:
     std::unique_ptr<VideoInput> open_camera(int number, int width, int height) const override {
-        try {
+        return or_nothing([&]() -> std::unique_ptr<VideoInput> {
             cv::VideoCapture capture(number, camera_interface);
             if (!capture.isOpened()) return nullptr;
             capture.set(cv::CAP_PROP_FRAME_WIDTH, width);
             capture.set(cv::CAP_PROP_FRAME_HEIGHT, height);
             capture.set(cv::CAP_PROP_CONVERT_RGB, 1);
             return std::make_unique<Video>(std::move(capture));
-        } catch (const cv::Exception&) {
-            return nullptr;
-        }
+        });
     }
 
     std::unique_ptr<VideoInput> open_video(const std::string& path) const override {
-        try {
+        return or_nothing([&]() -> std::unique_ptr<VideoInput> {
             // An absolute path, so that no file's name passes for an address; and not by GStreamer, to which a name may be a program.
             cv::VideoCapture capture(std::filesystem::absolute(path).string(), cv::CAP_FFMPEG);
             if (!capture.isOpened()) return nullptr;
             return std::make_unique<Video>(std::move(capture));
-        } catch (const cv::Exception&) {
-            return nullptr;
-        }
+        });
     }
 
     std::vector<std::uint8_t> encode(const std::string& ending, const cv::Mat& picture) const override {
-        std::vector<std::uint8_t> out;
-        try {
-            if (!cv::imencode(ending, picture, out, ending == ".jpg" ? std::vector<int>{cv::IMWRITE_JPEG_QUALITY, 85} : std::vector<int>{})) out.clear();
-        } catch (const cv::Exception&) {
-            out.clear();
-        }
-        return out;
+        return or_nothing([&] {
+            std::vector<std::uint8_t> bytes;
+            const std::vector<int> how = ending == ".jpg" ? std::vector<int>{cv::IMWRITE_JPEG_QUALITY, 85} : std::vector<int>{};
+            return cv::imencode(ending, picture, bytes, how) ? bytes : std::vector<std::uint8_t>{};
+        });
     }
 
     cv::Mat qr_code(const std::string& text) const override {
-        constexpr std::size_t longest = 100;  // OpenCV 4.6 crashes on much longer ones
-        cv::Mat out;
-        if (text.size() <= longest) cv::QRCodeEncoder::create()->encode(text, out);
-        return out;
+        return or_nothing([&] {
+            constexpr std::size_t longest = 100;  // OpenCV 4.6 crashes on much longer ones
+            cv::Mat modules;
+            if (text.size() <= longest) cv::QRCodeEncoder::create()->encode(text, modules);
+            return modules;
+        });
     }
 };
 

@@ -196,7 +196,8 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
             return refuse(photo.source, "part of the rod in the opening is out of the picture",
                           "take in the whole card");
 
-    const auto names = [&] { return name_bands(skin, segments, labs_of(bodies, fit), facing, pose.px_per_mm); };
+    std::vector<Texture> textures = textures_of(skin, segments, facing, pose.px_per_mm);
+    const auto names = [&] { return name_bands(segments, textures, labs_of(bodies, fit)); };
     const auto bare_of = [](const std::vector<BandFeatures>& named) {
         std::vector<std::size_t> runs;
         for (std::size_t i = 0; i < named.size(); ++i)
@@ -210,6 +211,7 @@ Status read_rod(const Photo& photo, const ReadOptions& options, const CardPose& 
     if (!options.edges_mm) {
         if (join_bare_neighbours(segments, features, bodies)) {
             bodies = bodies_of({});
+            textures = textures_of(skin, segments, facing, pose.px_per_mm);
             features = names();
         }
         tell_thread_from_blank(features, bodies, fit);

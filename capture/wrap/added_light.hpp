@@ -5,6 +5,9 @@
 
 namespace bindhue::capture {
 
+// Walls, clothes and wood have colours of their own: relative, of what is mirrored, by channel (a guess; path-traced rooms like 0.1 to 0.4).
+inline constexpr double room_tint = 0.2;
+
 // run = scale * under + level + what is left, least squares over the channels.
 struct AddedLight {
     double level = 0;           // what is added, as a share of white; negative where it is taken away

@@ -14,14 +14,9 @@ namespace {
 constexpr double same_colour = 6.0;     // CIELAB distance within which two runs are the same bare blank
 // Both ends of a rod mirror a room, and not the same part of it: as shares of white what one may mirror more than the other, and how its light may differ
 // (guesses; on four rendered photos of seeds 854000 to 854049 ends of one blank differed by 0.007 to 0.013 of white); what neither explains, of the darker one, and of what is mirrored, since a room has colours.
-constexpr double most_mirrored_apart = 0.02, most_lit_apart = 0.1, as_one = 0.03, room_tint = 0.2;
+constexpr double most_mirrored_apart = 0.02, most_lit_apart = 0.1, as_one = 0.03;
 constexpr double widest_trim_mm = 4.0;  // from memory: trims are 1 to 4 mm
 constexpr double finest_pitch_mm = 0.09, coarsest_pitch_mm = 0.5;  // of rod thread, sizes 00 to EE
-
-struct Texture {
-    std::optional<double> pitch_mm;
-    double energy = 0;  // relative spread of fine detail along the rod
-};
 
 Vector3 of_white(const Lab<D50>& lab) {
     const XYZ<D50> c = to_xyz(lab);
@@ -106,16 +101,16 @@ Texture texture_of(const Skin& skin, const Segment& segment, double facing_theta
 
 }  // namespace
 
-std::vector<BandFeatures> name_bands(const Skin& skin, const std::vector<Segment>& segments,
-                                     const std::vector<Lab<D50>>& labs, double facing_theta,
-                                     double px_per_mm) {
+std::vector<Texture> textures_of(const Skin& skin, const std::vector<Segment>& segments, double facing_theta, double px_per_mm) {
+    std::vector<Texture> out;
+    for (const Segment& segment : segments) out.push_back(texture_of(skin, segment, facing_theta, px_per_mm));
+    return out;
+}
+
+std::vector<BandFeatures> name_bands(const std::vector<Segment>& segments, const std::vector<Texture>& textures, const std::vector<Lab<D50>>& labs) {
     std::vector<BandFeatures> out(segments.size());
     if (segments.empty()) return out;
-    std::vector<Texture> textures;
-    for (std::size_t i = 0; i < segments.size(); ++i) {
-        textures.push_back(texture_of(skin, segments[i], facing_theta, px_per_mm));
-        out[i].pitch_mm = textures[i].pitch_mm;
-    }
+    for (std::size_t i = 0; i < segments.size(); ++i) out[i].pitch_mm = textures[i].pitch_mm;
 
     const std::size_t last = segments.size() - 1;
     std::vector<std::size_t> blanks{0};

@@ -9,6 +9,7 @@
 #include <opencv2/core.hpp>
 
 #include "colour/quantile.hpp"
+#include "wrap/added_light.hpp"
 
 namespace bindhue::capture {
 namespace {
@@ -33,8 +34,6 @@ constexpr double dark_mirror = 0.0004, dark_mirror_error = 0.002;
 // card's white (a guess, made with the renderer's own mirror, 0.3 to 2 % of white, in view; a real room may differ). All of a rod sees one
 // room; parts of it differ by less.
 constexpr double room_mirror = 0.008, room_mirror_error = 0.006, room_unevenness = 0.003;
-// Walls, clothes and wood have colours of their own: relative, of what is mirrored, by channel (a guess; path-traced rooms like 0.1 to 0.4).
-constexpr double room_tint = 0.2;
 // No channel of a dyed thread or a paint falls lower, as a share of white: from memory of black thread, L* 4 to 6.
 constexpr double least_body = 0.003;
 constexpr double stretch_mm = 10;         // along the rod: a dark place as long as that is looked for

@@ -76,10 +76,12 @@ double spread_of(const std::vector<float>& pattern) {
     return std::sqrt(dot(pattern, pattern) / static_cast<double>(pattern.size()));
 }
 
-double likeness(const std::vector<float>& a, const std::vector<float>& b) {
-    const double both = std::sqrt(dot(a, a) * dot(b, b));
+// squares: of each with itself.
+double likeness(const std::vector<float>& a, const std::vector<float>& b, double squares_a, double squares_b) {
+    const double both = std::sqrt(squares_a * squares_b);
     return both > 0 ? dot(a, b) / both : 0.0;
 }
+double likeness(const std::vector<float>& a, const std::vector<float>& b) { return likeness(a, b, dot(a, a), dot(b, b)); }
 
 // The last row that shows the pattern, from that one outwards and over gloss streaks. The rod's surface falls away from the card's plane
 // on the way, or rises first if the row lies beyond its top.
@@ -126,7 +128,7 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
     for (std::size_t r = 0; r < rows; ++r) {
         patterns.push_back(row_pattern(look, static_cast<double>(r), slope, px_per_mm, bow, 0));
         squares.push_back(dot(patterns[r].change, patterns[r].change));
-        spread.push_back(spread_of(patterns[r].change));
+        spread.push_back(std::sqrt(squares[r] / static_cast<double>(patterns[r].change.size())));
     }
     // A streak's rows are alike, but lie close together. By squares, the few rows of bands outweigh the many that share the end of a
     // shadow. Tuned on rendered photos (seeds 700000 on, 710000 on, guides 850000 on and 860000 on).
@@ -136,7 +138,7 @@ std::optional<Extent> extent_by_bands(const cv::Mat& look, double slope, double 
     for (std::size_t r = 0; r < rows; r += 2)
         for (std::size_t other = r + 2; other < rows; other += 2) {
             if (other - r < beyond_streak) continue;
-            const double both = std::sqrt(squares[r] * squares[other]), like = both > 0 ? dot(patterns[r].change, patterns[other].change) / both : 0.0;
+            const double like = likeness(patterns[r].change, patterns[other].change, squares[r], squares[other]);
             if (like <= alike) continue;
             const double clear = like * std::pow(std::min(spread[r], spread[other]), 2);
             support[r] += clear;

@@ -4,7 +4,6 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <cstdio>
@@ -18,6 +17,9 @@
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "colour/quantile.hpp"
+#include "support/temporary_folder.hpp"
 
 namespace {
 
@@ -38,21 +40,22 @@ Cost cost_of(const std::function<void()>& work) {
     if (child == 0) {
         if (std::freopen("/dev/null", "w", stdout) == nullptr || std::freopen("/dev/null", "w", stderr) == nullptr) _exit(1);
         work();
-        _exit(0);
+        _exit(1);  // it did not end by itself
     }
     int status = 0;
     rusage used{};
-    if (child < 0 || wait4(child, &status, 0, &used) != child || !WIFEXITED(status)) {
-        std::fprintf(stderr, "speed_answer: a program could not be run to its end\n");
+    if (child < 0 || wait4(child, &status, 0, &used) != child || !WIFEXITED(status) || WEXITSTATUS(status) != 0) {
+        std::fprintf(stderr, "speed_answer: a program could not be run, or failed\n");
         std::exit(1);
     }
     return {std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count(), seconds(used.ru_utime) + seconds(used.ru_stime),
             static_cast<double>(used.ru_maxrss) / 1024};
 }
 
-double median(std::vector<Cost> costs, double Cost::*what) {
-    std::sort(costs.begin(), costs.end(), [&](const Cost& a, const Cost& b) { return a.*what < b.*what; });
-    return costs[costs.size() / 2].*what;
+double median(const std::vector<Cost>& costs, double Cost::*what) {
+    std::vector<double> values;
+    for (const Cost& cost : costs) values.push_back(cost.*what);
+    return bindhue::median(std::move(values));
 }
 
 void print(const std::string& what, const std::vector<Cost>& costs) {
@@ -81,7 +84,8 @@ int main(int argc, char** argv) {
     const std::string program = argv[1], layout = argv[3];
     const cv::Mat photo = cv::imread(argv[2], cv::IMREAD_COLOR);
     if (photo.empty()) return 2;
-    const fs::path folder = fs::temp_directory_path() / ("bindhue-speed-" + std::to_string(getpid()));
+    const TemporaryFolder own;
+    const fs::path& folder = own.path;
     fs::create_directories(folder / "shop");
     write_rack(argv[4], folder / "shop/spools.json");
     const auto command = [&](std::vector<std::string> words) {
@@ -108,7 +112,7 @@ int main(int argc, char** argv) {
         std::vector<Cost> decoding, answer;
         for (int i = 0; i < 9; ++i) {
             decoding.push_back(cost_of([&] {
-                if (cv::imread(file, cv::IMREAD_COLOR).empty()) _exit(1);
+                _exit(cv::imread(file, cv::IMREAD_COLOR).empty() ? 1 : 0);
             }));
             answer.push_back(cost_of([&] { command({"match", file, "--card", layout, "--shop", (folder / "shop").string()}); }));
         }
@@ -120,6 +124,5 @@ int main(int argc, char** argv) {
                     median(answer, &Cost::processor_s) / median(decoding, &Cost::processor_s), median(answer, &Cost::memory_mb) * 1048576 / (3.0 * pixels),
                     3.0 * pixels / 1048576);
     }
-    fs::remove_all(folder);
     return 0;
 }

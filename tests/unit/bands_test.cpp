@@ -32,6 +32,10 @@ Skin skin_with_thread(double begin_mm, double end_mm, double pitch_mm) {
     return skin;
 }
 
+std::vector<BandFeatures> name_bands(const Skin& skin, const std::vector<Segment>& runs, const std::vector<Lab<D50>>& labs, double facing_theta, double px_per_mm) {
+    return capture::name_bands(runs, textures_of(skin, runs, facing_theta, px_per_mm), labs);
+}
+
 }  // namespace
 
 TEST_CASE(
